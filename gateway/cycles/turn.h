@@ -1,0 +1,47 @@
+// One turn while it goes on: what was seen of it, before any figure is made of it.
+#pragma once
+
+#include <array>
+#include <optional>
+
+#include "gateway/cycles/trace.h"
+#include "rules/records/half_cycle.h"
+#include "rules/records/settings.h"
+
+namespace driftline::cycles {
+
+struct Turn {
+  Trace rest;   // the last samples before it, pump not running
+  Trace run;    // pump running
+  Trace vent;   // after the pump stop
+  bool pump_given = false;       // the controller says whether the pump runs
+  std::optional<int> line;       // as the controller says
+  bool head_missing = false;     // samples are missing before the first of the run
+  bool tail_missing = false;     // samples are missing after the last of the run
+  bool restarted = false;        // the controller restarted during or right after the run
+  bool clock_stepped = false;
+  bool late = false;             // any of its samples came late
+  int samples = 0;
+  std::int64_t largest_gap_ms = 0;
+  std::int64_t interval_ms = 0;  // smallest spacing seen in the run; 0: not known
+  std::optional<double> level_pct;
+  std::optional<double> temp_c;
+  ControllerSettings settings;   // in force when it started
+  bool operator==(const Turn&) const = default;
+
+  [[nodiscard]] bool venting() const { return !vent.points.empty(); }
+};
+
+// What earlier turns of one line taught.
+struct LineHabit {
+  std::optional<double> run_on_s;  // target met until the pump stops
+  bool operator==(const LineHabit&) const = default;
+};
+
+// The line that was served: as the controller says, else the one whose pressure rose most.
+[[nodiscard]] int line_served(const Turn& turn);
+
+// Every figure that can be known of the turn.
+[[nodiscard]] HalfCycle told(const Turn& turn, LineHabit& habit);
+
+}  // namespace driftline::cycles
