@@ -1,6 +1,7 @@
 // Bad input is an answer: what was wrong, where, why, and what would be right.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <string>
 #include <string_view>
@@ -24,8 +25,9 @@ enum class FaultCode : std::uint8_t {
   too_late,           // behind every window in which it could still be used
   too_many_stations,  // the bound on stations is met
   unreadable_record,  // a line of a recording that is not a recorded message
+  duplicate_field,    // a field stands twice in one object; the first is used
 };
-inline constexpr std::size_t fault_code_count = 15;
+inline constexpr std::size_t fault_code_count = 16;
 
 [[nodiscard]] std::string_view name_of(FaultCode code);  // "bad-topic", ...
 
