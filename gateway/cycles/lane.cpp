@@ -66,7 +66,11 @@ void Lane::begin(const HeldSample& held, const ControllerSettings& settings) {
   turn.settings = settings;
   turn.level_pct = level_pct_;
   turn.temp_c = temp_c_;
+  turn.start_edged = turn.pump_given;
   turn.head_missing = rest_.points.empty();
+  if (held.sample.seq && last_seq_ && *held.sample.seq > *last_seq_) {
+    turn.missing_before = static_cast<int>(std::min<std::uint64_t>(*held.sample.seq - *last_seq_ - 1, 1000));
+  }
   turn.run.add(held.sample);
   turn.samples = 1;
   turn_ = turn;

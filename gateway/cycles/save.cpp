@@ -29,7 +29,7 @@ void serialize(Archive& archive, HeldSample& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, TracePoint& v) {
-  archive(v.at_ms, v.given, v.bar);
+  archive(v.at_ms, v.line, v.given, v.bar);
 }
 template <class Archive>
 void serialize(Archive& archive, Trace& v) {
@@ -37,12 +37,16 @@ void serialize(Archive& archive, Trace& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, Turn& v) {
-  archive(v.rest, v.run, v.vent, v.pump_given, v.line, v.head_missing, v.tail_missing, v.restarted, v.clock_stepped, v.late,
+  archive(v.rest, v.run, v.vent, v.pump_given, v.line, v.start_edged, v.missing_before, v.head_missing, v.tail_missing, v.restarted, v.clock_stepped, v.late,
           v.samples, v.largest_gap_ms, v.interval_ms, v.level_pct, v.temp_c, v.settings);
 }
 template <class Archive>
+void serialize(Archive& archive, StartHabit& v) {
+  archive(v.interval_s, v.turns, v.sum, v.weight, v.first_s, v.spread_s, v.firsts, v.next);
+}
+template <class Archive>
 void serialize(Archive& archive, LineHabit& v) {
-  archive(v.run_on_s);
+  archive(v.start, v.run_on_s, v.steep_bar_per_s, v.floor_bar, v.run_s);
 }
 template <class Archive>
 void serialize(Archive& archive, Habits& v) {

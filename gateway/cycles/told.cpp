@@ -2,10 +2,13 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gateway/cycles/crossing.h"
 #include "gateway/cycles/turn.h"
 
 namespace driftline::cycles {
 namespace {
+
+double rounded(double value) { return std::round(value * 1000.0) / 1000.0; }
 
 double median(std::vector<double> values) {
   const auto mid = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -13,16 +16,106 @@ double median(std::vector<double> values) {
   return *mid;
 }
 
-std::optional<double> level_of(const Trace& trace, int line, std::size_t last) {
+// What the line held at rest: the last samples that agree with the last one.
+std::optional<double> rest_level(const Trace& rest, int line) {
   std::vector<double> bars;
-  for (std::size_t i = trace.points.size(); i-- > 0 && bars.size() < last;) {
-    if (const auto bar = trace.bar_of(i, line)) bars.push_back(*bar);
+  for (std::size_t i = rest.points.size(); i-- > 0 && bars.size() < 9;) {
+    const auto bar = rest.bar_of(i, line);
+    if (!bar) continue;
+    if (!bars.empty() && std::abs(*bar - bars.front()) > 1.2) break;
+    bars.push_back(*bar);
   }
   if (bars.empty()) return std::nullopt;
   return median(bars);
 }
 
-double rounded(double value) { return std::round(value * 1000.0) / 1000.0; }
+struct Reading {  // one line of a turn, on the time axis of its run
+  std::vector<LinePoint> run;
+  std::vector<LinePoint> vent;
+  double last_on = 0;
+  std::optional<LinePoint> first_off;
+  double interval = 0;
+  std::optional<double> residual;
+};
+
+double usual_interval(const std::vector<LinePoint>& run) {
+  std::vector<double> gaps;
+  for (std::size_t i = 1; i < run.size() && gaps.size() < 12; ++i) gaps.push_back(run[i].at_s - run[i - 1].at_s);
+  return gaps.empty() ? 0.0 : median(gaps);
+}
+
+Reading read(const Turn& turn, int line) {
+  Reading out;
+  out.run = line_of(turn.run, line);
+  out.vent = line_of(turn.vent, line);
+  const double shift = seconds_between(turn.run.base, turn.vent.base);
+  for (LinePoint& p : out.vent) p.at_s += shift;
+  out.last_on = turn.run.points.back().at_ms / 1000.0;
+  if (turn.venting()) out.first_off = LinePoint{shift, out.vent.empty() ? 0.0 : out.vent.front().bar};
+  out.interval = usual_interval(out.run);
+  if (out.interval <= 0) out.interval = turn.interval_ms > 0 ? static_cast<double>(turn.interval_ms) / 1000.0 : 5.0;
+  out.residual = rest_level(turn.rest, line);
+  return out;
+}
+
+StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit) {
+  // A sender that adds a sample at the pump's edges: the first comes off the beat.
+  if (turn.start_edged && r.run.size() >= 3 && r.run[1].at_s - r.run[0].at_s < 0.85 * r.interval) return {0.01, 0.03};
+  double window = r.interval * (1 + turn.missing_before);
+  if (!turn.start_edged) window = 2.0 * r.interval;
+  if (!turn.rest.points.empty()) {
+    window = std::min(window, seconds_between(turn.rest.time_of(turn.rest.points.size() - 1), turn.run.base));
+  }
+  std::vector<RisePoint> points;
+  const double residual = r.residual.value_or(0.0);
+  const double enough = 0.45 * turn.settings.target_bar.value_or(200.0);
+  for (const LinePoint& p : r.run) {
+    if (points.size() >= 6) break;
+    points.push_back({p.at_s - r.run.front().at_s, p.bar - residual});
+    if (points.size() >= 3 && p.bar - residual > enough) break;
+  }
+  StartEstimate start = turn.start_edged ? estimate_start(habit.start, points, r.interval, window)
+                                         : extrapolate_start(points, r.interval, window);
+  start.before_first_s -= r.run.front().at_s;
+  return start;
+}
+
+void blend(std::optional<double>& habit, double value, double share) {
+  habit = habit ? *habit + share * (value - *habit) : value;
+}
+
+void learn_run_on(LineHabit& habit, const Turn& turn, const Reading& r, double crossing) {
+  if (!turn.pump_given || !r.first_off) return;
+  double run_on = habit.run_on_s.value_or(0.3);
+  const double least = r.last_on - crossing;
+  const double most = r.first_off->at_s - crossing;
+  if (least > run_on) run_on += 0.2 * (std::min(least, 3.0) - run_on);
+  if (most < run_on) run_on += 0.2 * (std::max(most, 0.0) - run_on);
+  habit.run_on_s = run_on;
+}
+
+// A stop without a target met: the pump limit, if it falls where the samples allow; else between them.
+double stop_unmet(const Turn& turn, const Reading& r, double start) {
+  const double first_off = r.first_off ? r.first_off->at_s : r.last_on;
+  if (r.first_off && r.run.size() >= 3 && first_off - r.last_on < 0.85 * r.interval) return first_off;
+  if (turn.settings.pump_limit_s) {
+    const double limit = start + *turn.settings.pump_limit_s;
+    if (limit >= r.last_on - 1.0 && limit <= first_off + 1.0) return std::clamp(limit, r.last_on, std::max(r.last_on, first_off));
+  }
+  return 0.5 * (r.last_on + first_off);
+}
+
+void tell_vent(HalfCycle& half, const Turn& turn, const Reading& r, LineHabit& habit, double stop) {
+  if (!turn.settings.residual_bar || r.vent.empty()) return;
+  double floor = habit.floor_bar.value_or(half.residual_bar.value_or(0.0));
+  double lowest = 1e9;
+  for (const LinePoint& p : r.vent) lowest = std::min(lowest, p.bar);
+  half.vent_floor_bar = rounded(lowest);
+  floor = std::min(floor, lowest);
+  if (const auto crossing = vent_crossing(r.vent, *turn.settings.residual_bar, floor)) {
+    if (crossing->at_s > stop) half.vent_s = rounded(crossing->at_s - stop);
+  }
+}
 
 }  // namespace
 
@@ -33,7 +126,7 @@ int line_served(const Turn& turn) {
   for (int line = 1; line <= lines_max; ++line) {
     const auto points = line_of(turn.run, line);
     if (points.empty()) continue;
-    const double from = level_of(turn.rest, line, 3).value_or(points.front().bar);
+    const double from = rest_level(turn.rest, line).value_or(points.front().bar);
     double top = -1e9;
     for (const LinePoint& p : points) top = std::max(top, p.bar);
     if (top - from > most) {
@@ -54,77 +147,51 @@ HalfCycle told(const Turn& turn, LineHabit& habit) {
   half.largest_gap_s = static_cast<double>(turn.largest_gap_ms) / 1000.0;
   half.clock_stepped = turn.clock_stepped;
   half.arrival = turn.late ? Arrival::late : Arrival::live;
-  const auto run = line_of(turn.run, half.line);
-  const auto vent = line_of(turn.vent, half.line);
-  const double last_on = turn.run.points.back().at_ms / 1000.0;
-  const double vent_base = seconds_between(turn.run.base, turn.vent.base);
-  const double first_off = turn.venting() ? vent_base : last_on;
-  half.residual_bar = level_of(turn.rest, half.line, 3);
+  const Reading r = read(turn, half.line);
+  const double first_off = r.first_off ? r.first_off->at_s : r.last_on;
+  if (r.residual) half.residual_bar = rounded(*r.residual);
   half.pump_start = turn.run.base;
-  half.pump_stop = later_by_s(turn.run.base, 0.5 * (last_on + first_off));
-  if (run.empty()) return half;
+  half.pump_stop = later_by_s(turn.run.base, 0.5 * (r.last_on + first_off));
+  if (r.run.empty()) return half;
 
-  // Start: the first rise carried back to the residual pressure.
-  const double interval = turn.interval_ms > 0 ? static_cast<double>(turn.interval_ms) / 1000.0 : 5.0;
-  double start = -0.5 * interval;
-  if (half.residual_bar && run.size() >= 2) {
-    const double slope = (run[1].bar - run[0].bar) / std::max(0.05, run[1].at_s - run[0].at_s);
-    if (slope > 0.3) start = run[0].at_s - (run[0].bar - *half.residual_bar) / slope;
-  }
-  double earliest = -interval;
-  if (!turn.rest.points.empty()) {
-    earliest = std::max(earliest, seconds_between(turn.run.base, turn.rest.time_of(turn.rest.points.size() - 1)));
-  }
-  start = std::clamp(start, earliest, 0.0);
-
-  // Target: between the samples about it, or the last rise carried on.
-  double peak = -1e9;
-  for (const LinePoint& p : run) peak = std::max(peak, p.bar);
-  if (!vent.empty()) peak = std::max(peak, vent.front().bar);
-  std::optional<double> crossing;
+  const StartEstimate before = start_of(turn, r, habit);
+  const double start = -before.before_first_s;
+  const double limit = turn.settings.pump_limit_s.value_or(1e9);
   const double target = turn.settings.target_bar.value_or(1e9);
-  for (std::size_t i = 0; i < run.size() && !crossing; ++i) {
-    if (run[i].bar < target) continue;
-    if (i == 0) {
-      crossing = run[0].at_s;
-    } else {
-      crossing = run[i - 1].at_s + (target - run[i - 1].bar) * (run[i].at_s - run[i - 1].at_s) / (run[i].bar - run[i - 1].bar);
-    }
-  }
-  if (!crossing && run.size() >= 2 && turn.venting()) {
-    const LinePoint& a = run[run.size() - 2];
-    const LinePoint& b = run.back();
-    const double slope = (b.bar - a.bar) / std::max(0.05, b.at_s - a.at_s);
-    if (slope > 0.05) {
-      const double at = b.at_s + (target - b.bar) / slope;
-      if (at <= first_off + 0.2 * interval) crossing = std::min(at, first_off);
-    }
-  }
-  double stop = 0.5 * (last_on + first_off);
-  if (crossing) {
-    stop = turn.venting() ? std::clamp(*crossing + habit.run_on_s.value_or(0.3), last_on, std::max(last_on, first_off)) : last_on;
-    peak = std::max(peak, target);
+  auto crossing = target_crossing(r.run, r.first_off, target, r.interval, habit.steep_bar_per_s);
+  if (crossing && crossing->at_s > start + limit + 0.5 + 2.0 * before.error_s) crossing.reset();
+  double peak = -1e9;
+  for (const LinePoint& p : r.run) peak = std::max(peak, p.bar);
+  if (!r.vent.empty()) peak = std::max(peak, r.vent.front().bar);
+  double stop = 0;
+  const bool unsure_end = (turn.tail_missing || first_off - r.last_on > std::max(4.0 * r.interval, 15.0)) && !turn.restarted;
+  if (crossing && !(unsure_end && r.run.back().bar < target)) {
+    learn_run_on(habit, turn, r, crossing->at_s);
+    const double run_on = habit.run_on_s.value_or(0.3);
+    stop = crossing->at_s + run_on;
+    if (r.first_off) stop = std::clamp(stop, r.last_on, std::max(r.last_on, first_off));
+    peak = std::max(peak, target + crossing->slope * std::min(run_on, stop - crossing->at_s));
+    if (crossing->slope > 0) blend(habit.steep_bar_per_s, crossing->slope, 0.2);
     half.outcome = Outcome::reached;
-    half.time_to_pressure_s = rounded(*crossing - start);
+    if (!turn.head_missing) {
+      half.time_to_pressure_s = rounded(crossing->at_s - start);
+      half.time_to_pressure_error_s = rounded(std::hypot(before.error_s, crossing->error_s));
+    }
   } else {
-    const double limit = turn.settings.pump_limit_s.value_or(1e9);
-    if (start + limit >= last_on - 1.0 && start + limit <= first_off + 1.0) stop = std::clamp(start + limit, last_on, std::max(last_on, first_off));
-    const bool full = stop - start >= limit - interval - 2.0;
-    half.outcome = full ? Outcome::not_reached : Outcome::interrupted;
+    stop = stop_unmet(turn, r, start);
+    const bool full = stop - start >= limit - 1.0 - 2.0 * before.error_s - 0.5 * (first_off - r.last_on);
+    half.outcome = full ? Outcome::not_reached : unsure_end ? Outcome::unclear : Outcome::interrupted;
   }
   half.peak_bar = rounded(peak);
   half.pump_start = later_by_s(turn.run.base, start);
   half.pump_stop = later_by_s(turn.run.base, stop);
-  half.pump_run_s = rounded(stop - start);
-  if (turn.settings.residual_bar) {
-    for (std::size_t i = 1; i < vent.size(); ++i) {
-      if (vent[i].bar > *turn.settings.residual_bar) continue;
-      const LinePoint& a = vent[i - 1];
-      const LinePoint& b = vent[i];
-      if (a.bar > *turn.settings.residual_bar) {
-        half.vent_s = rounded(vent_base + a.at_s + (a.bar - *turn.settings.residual_bar) * (b.at_s - a.at_s) / (a.bar - b.bar) - stop);
-      }
-      break;
+  if (!turn.head_missing) half.pump_run_s = rounded(stop - start);
+  tell_vent(half, turn, r, habit, stop);
+  if (half.residual_bar && half.outcome == Outcome::reached) {
+    if (!habit.floor_bar || *half.residual_bar < *habit.floor_bar) {
+      habit.floor_bar = half.residual_bar;
+    } else {
+      blend(habit.floor_bar, *half.residual_bar, 0.1);
     }
   }
   return half;

@@ -27,6 +27,7 @@ void Trace::add(const Sample& sample) {
   if (at_ms > std::numeric_limits<std::int32_t>::max() || at_ms < std::numeric_limits<std::int32_t>::min()) return;
   TracePoint point;
   point.at_ms = static_cast<std::int32_t>(at_ms);
+  point.line = static_cast<std::uint8_t>(sample.line.value_or(0));
   for (int line = 1; line <= sample.pressure.lines; ++line) {
     const auto bar = sample.pressure.of_line(line);
     if (!bar) continue;

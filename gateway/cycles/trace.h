@@ -13,6 +13,7 @@ namespace driftline::cycles {
 // Pressures are kept as float: a gauge's last digit is 1e-4 of its range at best, a float holds 6e-8.
 struct TracePoint {
   std::int32_t at_ms = 0;  // since the trace's base
+  std::uint8_t line = 0;   // as the controller said; 0: it did not
   std::uint8_t given = 0;  // which lines' pressures are known
   std::array<float, lines_max> bar{};
   bool operator==(const TracePoint&) const = default;

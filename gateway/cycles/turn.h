@@ -4,6 +4,7 @@
 #include <array>
 #include <optional>
 
+#include "gateway/cycles/start_habit.h"
 #include "gateway/cycles/trace.h"
 #include "rules/records/half_cycle.h"
 #include "rules/records/settings.h"
@@ -16,7 +17,9 @@ struct Turn {
   Trace vent;   // after the pump stop
   bool pump_given = false;       // the controller says whether the pump runs
   std::optional<int> line;       // as the controller says
-  bool head_missing = false;     // samples are missing before the first of the run
+  bool start_edged = false;      // the first sample of the run is one of the pump's start (by cadence or flag)
+  int missing_before = 0;        // samples missing before the first of the run, as far as seq tells
+  bool head_missing = false;     // when it started cannot be known
   bool tail_missing = false;     // samples are missing after the last of the run
   bool restarted = false;        // the controller restarted during or right after the run
   bool clock_stepped = false;
@@ -34,7 +37,11 @@ struct Turn {
 
 // What earlier turns of one line taught.
 struct LineHabit {
-  std::optional<double> run_on_s;  // target met until the pump stops
+  StartHabit start;
+  std::optional<double> run_on_s;         // target met until the pump stops
+  std::optional<double> steep_bar_per_s;  // slope of the rise where it meets the target
+  std::optional<double> floor_bar;        // what a vent falls to
+  std::optional<double> run_s;            // usual pump run
   bool operator==(const LineHabit&) const = default;
 };
 
