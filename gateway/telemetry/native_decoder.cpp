@@ -85,7 +85,8 @@ void read_pressures(const element& value, const Place& place, Pressures& out) {
   constexpr Range range{limits::pressure_bar_min, limits::pressure_bar_max};
   const std::size_t faults_before = place.faults.size();
   std::size_t index = 0;
-  for (const element item : value.get_array().value_unsafe()) {
+  const array items = value.get_array().value_unsafe();
+  for (const element item : items) {
     if (out.lines == lines_max) {
       place.fault(FaultCode::out_of_range, pressure_field.name, "more than 8 pressures; the first 8 were used", pressure_field.remedy);
       break;
@@ -114,7 +115,8 @@ bool read_sample(const element& value, const Place& place, Time received, Sample
   std::optional<Time> time;
   std::optional<Fault> time_fault;
   Seen seen;
-  for (const auto [key, field] : value.get_object().value_unsafe()) {
+  const object fields = value.get_object().value_unsafe();
+  for (const auto [key, field] : fields) {
     switch (key.size()) {
       case 3:
         if (key == "seq" && seen.first(0, key, place)) {
@@ -169,7 +171,8 @@ void decode_telemetry(const element& root, bool loose, Time received, Decoded& o
     return;
   }
   std::size_t index = 0;
-  for (const element item : root.get_array().value_unsafe()) {
+  const array items = root.get_array().value_unsafe();
+  for (const element item : items) {
     const Place place{out.faults, loose, index};
     if (index == limits::samples_per_message_max) {
       place.fault(FaultCode::batch_too_long, {}, "the batch is too long; what stands from here on was not used",

@@ -180,7 +180,7 @@ std::optional<Fault> read_members(std::string_view line, Members& out) {
                                                   : *key == "payload_base64" ? &out.payload_base64
                                                                              : nullptr;
     if (slot == nullptr) continue;
-    if (*slot) return unreadable("/" + std::string(*key), "the member stands twice");
+    if (*slot) return unreadable({}, quoted(*key) + " stands twice");
     *slot = value;
   } while (cursor.take(','));
   if (!cursor.take('}')) return broken();
