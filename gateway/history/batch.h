@@ -1,0 +1,75 @@
+// What one batch of input has caused, and what is stored of it in one transaction.
+//
+// Positions are the journal's (gateway/journal/record.h): 64-bit, they rise by one with each message.
+//
+// The rule that makes a restart exact: a station's state carries the position that it has reached (the first message that it
+// has not yet taken). A station that put out anything in a batch, rows or findings, has its state in the same batch; so has
+// a site that put out anything. States of stations that put nothing out may lag and come along in turn. After a crash the
+// judging begins at `resume_from` and each station, and each site, passes over what is below its own position; messages
+// that belong to no station (bad topics) are passed over below `taken_to`. Nothing is lost, nothing doubled.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "gateway/telemetry/fault.h"
+#include "rules/records/half_cycle.h"
+#include "rules/records/identity.h"
+#include "rules/records/warning.h"
+
+namespace driftline::history {
+
+struct HalfCycleRow {
+  StationId station;
+  HalfCycle half_cycle;
+  bool operator==(const HalfCycleRow&) const = default;
+};
+
+// A row of faults.ndjson.
+struct FaultRow {
+  Time received{};
+  std::string topic;
+  std::optional<StationId> station;
+  Fault fault;
+  bool operator==(const FaultRow&) const = default;
+};
+
+// Something to be sent, by whoever serves the channel.
+struct OutgoingRow {
+  Time time{};
+  std::string channel;  // "mqtt", ...
+  std::string address;  // as the channel understands it
+  std::string body;
+  bool operator==(const OutgoingRow&) const = default;
+};
+
+struct StationStateRow {
+  StationId station;
+  std::uint64_t position = 0;  // first message that it has not taken
+  std::string bytes;
+  bool operator==(const StationStateRow&) const = default;
+};
+
+struct SiteStateRow {
+  std::string site;
+  std::uint64_t position = 0;
+  std::string bytes;
+  bool operator==(const SiteStateRow&) const = default;
+};
+
+struct Batch {
+  std::vector<HalfCycleRow> half_cycles;
+  std::vector<WarningChange> warnings;
+  std::vector<ReservoirDay> reservoir_days;
+  std::vector<ForecastDay> forecast_days;
+  std::vector<FaultRow> faults;
+  std::vector<OutgoingRow> outgoing;
+  std::vector<StationStateRow> station_states;
+  std::vector<SiteStateRow> site_states;
+  std::uint64_t resume_from = 0;  // lowest position that a stored state has not yet taken, once this batch is stored
+  std::uint64_t taken_to = 0;     // first position that nobody has taken; never goes back
+};
+
+}  // namespace driftline::history

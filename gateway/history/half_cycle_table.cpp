@@ -1,0 +1,64 @@
+#include "gateway/history/events.h"
+#include "gateway/history/pack.h"
+#include "gateway/history/tables.h"
+#include "rules/records/names.h"
+
+namespace driftline::history {
+
+HalfCycleTable::HalfCycleTable(Database& database)
+    : insert(database.prepare(
+          "INSERT INTO half_cycles (station_no, line, pump_start, pump_stop, outcome, time_to_pressure_s,"
+          " time_to_pressure_error_s, pump_run_s, peak_bar, residual_bar, vent_s, level_pct, temp_c, samples,"
+          " largest_gap_s, set_cycle_s, set_pump_limit_s, set_target_bar, set_residual_bar, set_lines, curve,"
+          " soft_start_s, plateau_start_s, plateau_s, plateau_bar, steep_bar_per_s, run_on_s, vent_floor_bar,"
+          " others_bar, off_schedule, clock_stepped, late)"
+          " VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)")) {}
+
+void HalfCycleTable::put(std::int64_t station_no, const HalfCycle& row) {
+  const std::string curve = pack_curve(row.shape.curve);
+  const std::string others = pack_others(row.others_start_bar, row.others_stop_bar);
+  insert.run(station_no, row.line, row.pump_start, row.pump_stop, name_of(row.outcome), row.time_to_pressure_s,
+             row.time_to_pressure_error_s, row.pump_run_s, row.peak_bar, row.residual_bar, row.vent_s, row.level_pct,
+             row.temp_c, row.samples, row.largest_gap_s, row.settings.cycle_s, row.settings.pump_limit_s,
+             row.settings.target_bar, row.settings.residual_bar, row.settings.lines, Blob{curve},
+             row.shape.soft_start_s, row.shape.plateau_start_s, row.shape.plateau_s, row.shape.plateau_bar,
+             row.shape.steep_bar_per_s, row.shape.run_on_s, row.vent_floor_bar, Blob{others}, row.off_schedule,
+             row.clock_stepped, row.arrival == Arrival::late);
+}
+
+const char* const HalfCycleTable::select =
+    "SELECT id, site, station, line, pump_start, pump_stop, outcome, time_to_pressure_s, time_to_pressure_error_s,"
+    " pump_run_s, peak_bar, residual_bar, vent_s, level_pct, temp_c, samples, largest_gap_s, set_cycle_s,"
+    " set_pump_limit_s, set_target_bar, set_residual_bar, set_lines, curve, soft_start_s, plateau_start_s, plateau_s,"
+    " plateau_bar, steep_bar_per_s, run_on_s, vent_floor_bar, others_bar, off_schedule, clock_stepped, late"
+    " FROM half_cycles CROSS JOIN stations ON no = station_no ";
+
+Stored<HalfCycleRow> HalfCycleTable::take(Statement& from) {
+  Stored<HalfCycleRow> stored;
+  HalfCycle& row = stored.row.half_cycle;
+  std::string outcome;
+  std::string curve;
+  std::string others;
+  bool late = false;
+  from.take_all(stored.id, stored.row.station.site, stored.row.station.station, row.line, row.pump_start,
+                row.pump_stop, outcome, row.time_to_pressure_s, row.time_to_pressure_error_s, row.pump_run_s,
+                row.peak_bar, row.residual_bar, row.vent_s, row.level_pct, row.temp_c, row.samples, row.largest_gap_s,
+                row.settings.cycle_s, row.settings.pump_limit_s, row.settings.target_bar, row.settings.residual_bar,
+                row.settings.lines, curve, row.shape.soft_start_s, row.shape.plateau_start_s, row.shape.plateau_s,
+                row.shape.plateau_bar, row.shape.steep_bar_per_s, row.shape.run_on_s, row.vent_floor_bar, others,
+                row.off_schedule, row.clock_stepped, late);
+  row.outcome = named<Outcome>(outcome, 4);
+  row.arrival = late ? Arrival::late : Arrival::live;
+  // A damaged curve must not stop a cursor: the row comes without it.
+  const auto points = unpack_curve(curve);
+  const auto pressures = unpack_others(others);
+  if (!points || !pressures) events::row_damaged("half_cycles", stored.id);
+  if (points) row.shape.curve = *points;
+  if (pressures) {
+    row.others_start_bar = pressures->start_bar;
+    row.others_stop_bar = pressures->stop_bar;
+  }
+  return stored;
+}
+
+}  // namespace driftline::history

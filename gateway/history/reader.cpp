@@ -1,0 +1,150 @@
+#include "gateway/history/reader.h"
+
+#include <algorithm>
+
+#include "gateway/history/database.h"
+#include "gateway/history/limits.h"
+#include "gateway/history/schema.h"
+#include "gateway/history/tables.h"
+
+namespace driftline::history {
+namespace {
+
+constexpr const char* of_station = " = (SELECT no FROM stations WHERE site = ? AND station = ?) ";
+
+template <typename Work>
+auto answered(Work work) -> tl::expected<decltype(work()), Trouble> {
+  try {
+    return work();
+  } catch (const StoreError& error) {
+    return tl::unexpected(trouble_of(error));
+  }
+}
+
+// All rows that `tail`, put behind the table's SELECT, gives for the parameters; the last of them is the bound on rows.
+template <typename Table, typename... Values>
+auto rows(Database& database, const std::string& tail, int limit, const Values&... values) {
+  return answered([&] {
+    Statement statement = database.prepare(Table::select + tail + " LIMIT ?");
+    statement.begin(values..., std::clamp(limit, 0, rows_max));
+    std::vector<decltype(Table::take(statement))> all;
+    while (statement.step()) all.push_back(Table::take(statement));
+    return all;
+  });
+}
+
+}  // namespace
+
+Reader::Reader(std::unique_ptr<Database> database) : database_(std::move(database)) {}
+Reader::~Reader() = default;
+
+tl::expected<std::unique_ptr<Reader>, Trouble> Reader::open(const std::string& file) {
+  return answered([&] {
+    auto database = std::make_unique<Database>(file, Database::Mode::read);
+    prepare_for_reading(*database);
+    return std::unique_ptr<Reader>(new Reader(std::move(database)));
+  });
+}
+
+Rows<HalfCycleRow> Reader::half_cycles_after(std::int64_t after, int limit) {
+  return rows<HalfCycleTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<WarningChange> Reader::warnings_after(std::int64_t after, int limit) {
+  return rows<WarningTable>(*database_, "WHERE warnings.id > ? ORDER BY warnings.id", limit, after);
+}
+Rows<ReservoirDay> Reader::reservoir_days_after(std::int64_t after, int limit) {
+  return rows<ReservoirDayTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<ForecastDay> Reader::forecast_days_after(std::int64_t after, int limit) {
+  return rows<ForecastDayTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<FaultRow> Reader::faults_after(std::int64_t after, int limit) {
+  return rows<FaultTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<OutgoingRow> Reader::outgoing_after(std::int64_t after, int limit) {
+  return rows<OutgoingTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<RefusedRow> Reader::refused_after(std::int64_t after, int limit) {
+  return rows<RefusedTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+
+tl::expected<SavedStates, Trouble> Reader::states() {
+  return answered([&] {
+    database_->execute("BEGIN");  // the three tables as of one moment
+    try {
+      SavedStates states = StateTable::read(*database_);
+      database_->execute("COMMIT");
+      return states;
+    } catch (const StoreError&) {
+      if (database_->in_transaction()) database_->execute("ROLLBACK");
+      throw;
+    }
+  });
+}
+
+Rows<WarningChange> Reader::open_warnings() {
+  return rows<WarningTable>(*database_,
+                            "WHERE warnings.id IN (SELECT warning_id FROM open_warnings)"
+                            " ORDER BY site, station, coalesce(warnings.line, 0), warnings.condition",
+                            rows_max);
+}
+
+Rows<HalfCycleRow> Reader::latest_half_cycles(const StationId& station, std::optional<int> line, int limit) {
+  const std::string tail = std::string("WHERE station_no") + of_station +
+                           "AND line = coalesce(?, line) ORDER BY pump_start DESC, id DESC";
+  return rows<HalfCycleTable>(*database_, tail, limit, station.site, station.station, line);
+}
+
+Rows<HalfCycleRow> Reader::half_cycles_between(const StationId& station, const Span& span, int limit) {
+  const std::string tail = std::string("WHERE station_no") + of_station +
+                           "AND pump_start >= ? AND pump_start < ? ORDER BY pump_start, id";
+  return rows<HalfCycleTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
+}
+
+Rows<WarningChange> Reader::warnings_between(const StationId& station, const Span& span, int limit) {
+  const std::string tail = std::string("WHERE warnings.station_no") + of_station +
+                           "AND time >= ? AND time < ? ORDER BY time, warnings.id";
+  return rows<WarningTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
+}
+
+Rows<ReservoirDay> Reader::reservoir_days_between(const StationId& station, const Span& span, int limit) {
+  const std::string tail =
+      std::string("WHERE station_no") + of_station + "AND date >= ? AND date < ? ORDER BY date, id";
+  return rows<ReservoirDayTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
+}
+
+Rows<ForecastDay> Reader::forecast_days_between(const StationId& station, const Span& span, int limit) {
+  const std::string tail =
+      std::string("WHERE station_no") + of_station + "AND date >= ? AND date < ? ORDER BY date, id";
+  return rows<ForecastDayTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
+}
+
+tl::expected<std::vector<CursorMark>, Trouble> Reader::cursor(const std::string& name) {
+  return answered([&] {
+    Statement statement = database_->prepare("SELECT feed, id FROM cursors WHERE name = ?");
+    statement.begin(name);
+    std::vector<CursorMark> marks;
+    while (statement.step()) {
+      const auto feed = named<Feed>(statement.take<std::string>(), feeds.size());
+      marks.push_back({feed, statement.take<std::int64_t>()});
+    }
+    std::sort(marks.begin(), marks.end(), [](const auto& a, const auto& b) { return a.feed < b.feed; });
+    return marks;
+  });
+}
+
+tl::expected<std::vector<TableCount>, Trouble> Reader::counts() {
+  return answered([&] {
+    std::vector<TableCount> counts;
+    for (const char* table : {"half_cycles", "warnings", "reservoir_days", "forecast_days", "faults", "outgoing",
+                              "refused"}) {
+      Statement statement = database_->prepare(std::string("SELECT count(*), coalesce(max(id), 0) FROM ") + table);
+      TableCount& count = counts.emplace_back();
+      count.table = table;
+      if (statement.step()) statement.take_all(count.rows, count.last_id);
+    }
+    return counts;
+  });
+}
+
+}  // namespace driftline::history

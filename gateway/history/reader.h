@@ -1,0 +1,65 @@
+// Questions to the history. A connection that only reads: it never waits for the writer nor makes it wait.
+//
+// Each question is short (limits.h) and sees one moment of the store. A reader belongs to one thread.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "gateway/history/rows.h"
+
+namespace driftline::history {
+
+class Database;
+
+template <typename Row>
+using Rows = tl::expected<std::vector<Stored<Row>>, Trouble>;
+
+struct Span {
+  Time from{};  // at or after
+  Time to{};    // before
+};
+
+class Reader {
+ public:
+  // The file must exist: the writer makes it.
+  [[nodiscard]] static tl::expected<std::unique_ptr<Reader>, Trouble> open(const std::string& file);
+  Reader(const Reader&) = delete;
+  Reader& operator=(const Reader&) = delete;
+  ~Reader();
+
+  // Rows with an id above `after`, lowest first, at most `limit` (and limits.h).
+  [[nodiscard]] Rows<HalfCycleRow> half_cycles_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<WarningChange> warnings_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<ReservoirDay> reservoir_days_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<ForecastDay> forecast_days_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<FaultRow> faults_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<OutgoingRow> outgoing_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<RefusedRow> refused_after(std::int64_t after, int limit);
+
+  [[nodiscard]] tl::expected<SavedStates, Trouble> states();
+
+  // Warnings that are raised and not cleared: the last change of each, by station, line and condition.
+  [[nodiscard]] Rows<WarningChange> open_warnings();
+
+  // Of one station, by pump start; `latest` newest first, of one line if given.
+  [[nodiscard]] Rows<HalfCycleRow> latest_half_cycles(const StationId& station, std::optional<int> line, int limit);
+  [[nodiscard]] Rows<HalfCycleRow> half_cycles_between(const StationId& station, const Span& span, int limit);
+  [[nodiscard]] Rows<WarningChange> warnings_between(const StationId& station, const Span& span, int limit);
+  [[nodiscard]] Rows<ReservoirDay> reservoir_days_between(const StationId& station, const Span& span, int limit);
+  [[nodiscard]] Rows<ForecastDay> forecast_days_between(const StationId& station, const Span& span, int limit);
+
+  // Where a cursor stands; feeds that it does not follow are absent.
+  [[nodiscard]] tl::expected<std::vector<CursorMark>, Trouble> cursor(const std::string& name);
+  [[nodiscard]] tl::expected<std::vector<TableCount>, Trouble> counts();
+
+ private:
+  explicit Reader(std::unique_ptr<Database> database);
+  std::unique_ptr<Database> database_;
+};
+
+}  // namespace driftline::history

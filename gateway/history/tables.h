@@ -1,0 +1,114 @@
+// One struct a table: its prepared statements for writing, and how its rows are read. Each has a file of its own.
+#pragma once
+
+#include <map>
+#include <string>
+
+#include "gateway/history/database.h"
+#include "gateway/history/rows.h"
+
+namespace driftline::history {
+
+// Stations are numbered, so that rows are short and an index by station is narrow.
+class StationTable {
+ public:
+  explicit StationTable(Database& database);
+  [[nodiscard]] std::int64_t number_of(const StationId& station);  // a new one is put in
+  void forget() { numbers_.clear(); }                              // after a transaction that was undone
+
+ private:
+  Database& database_;
+  Statement find_;
+  Statement insert_;
+  std::map<StationId, std::int64_t> numbers_;
+};
+
+// `select` gives id, then the row's columns with the station joined in; it ends before WHERE.
+struct HalfCycleTable {
+  explicit HalfCycleTable(Database& database);
+  void put(std::int64_t station_no, const HalfCycle& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<HalfCycleRow> take(Statement& from);
+  Statement insert;
+};
+
+struct WarningTable {
+  explicit WarningTable(Database& database);
+  void put(Database& database, std::int64_t station_no, const WarningChange& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<WarningChange> take(Statement& from);
+  Statement insert;
+  Statement set_open;
+  Statement set_closed;
+};
+
+struct ReservoirDayTable {
+  explicit ReservoirDayTable(Database& database);
+  void put(std::int64_t station_no, const ReservoirDay& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<ReservoirDay> take(Statement& from);
+  Statement insert;
+};
+
+struct ForecastDayTable {
+  explicit ForecastDayTable(Database& database);
+  void put(std::int64_t station_no, const ForecastDay& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<ForecastDay> take(Statement& from);
+  Statement insert;
+};
+
+struct FaultTable {
+  explicit FaultTable(Database& database);
+  void put(const FaultRow& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<FaultRow> take(Statement& from);
+  Statement insert;
+};
+
+struct OutgoingTable {
+  explicit OutgoingTable(Database& database);
+  void put(const OutgoingRow& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<OutgoingRow> take(Statement& from);
+  Statement insert;
+};
+
+struct RefusedTable {
+  explicit RefusedTable(Database& database);
+  void put(const RefusedRow& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<RefusedRow> take(Statement& from);
+  Statement insert;
+};
+
+struct StateTable {
+  explicit StateTable(Database& database);
+  void put(std::int64_t station_no, const StationStateRow& row);
+  void put(const SiteStateRow& row);
+  void put_progress(std::uint64_t resume_from, std::uint64_t taken_to, std::uint64_t commits);
+  [[nodiscard]] static SavedStates read(Database& database);
+  Statement set_station;
+  Statement set_site;
+  Statement set_progress;
+};
+
+struct CursorTable {
+  explicit CursorTable(Database& database);
+  void put(const std::string& name, const CursorMark& mark);  // forward only
+  Statement set;
+};
+
+// A word of the vocabulary as stored, back to its value. Throws StoreError (damaged) for one that is none.
+template <typename Enum>
+[[nodiscard]] Enum named(std::string_view name, std::size_t count);
+[[noreturn]] void unknown_word(std::string_view name);
+
+template <typename Enum>
+Enum named(std::string_view name, std::size_t count) {
+  for (std::size_t i = 0; i < count; ++i)
+    if (name_of(static_cast<Enum>(i)) == name) return static_cast<Enum>(i);
+  unknown_word(name);
+}
+
+}  // namespace driftline::history
