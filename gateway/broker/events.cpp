@@ -60,6 +60,10 @@ void publishing_stopped(std::string_view client, const LinkFailure& failure) {
       failure.text + "; what is not confirmed is published again");
 }
 
+void outbox_unreadable(std::string_view cause, std::string_view text) {
+  say(Level::warn, "outbox-unreadable", cause, "what is to be published waits: " + std::string(text));
+}
+
 void published(std::uint64_t messages) { count("published", "", messages); }
 
 }  // namespace driftline::broker::events

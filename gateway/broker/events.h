@@ -20,6 +20,7 @@ void message_left_with_broker(std::string_view topic); // the connection is cut 
 void callback_slow(std::chrono::milliseconds took);
 void callback_threw(std::string_view what);
 void publishing_stopped(std::string_view client, const LinkFailure& failure);
+void outbox_unreadable(std::string_view cause, std::string_view text);
 void published(std::uint64_t messages);  // a count, no line
 
 }  // namespace driftline::broker::events

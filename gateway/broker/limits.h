@@ -5,6 +5,9 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "gateway/journal/limits.h"
+#include "gateway/telemetry/limits.h"
+
 namespace driftline::broker {
 
 inline constexpr int keep_alive_s_min = 10;  // under it an ordinary stall of a disk looks like a dead client
@@ -27,6 +30,7 @@ inline constexpr std::chrono::seconds confirm_max{20};     // for one batch of p
 // MQTT 5 maximum packet size: the payload's bound, a topic of greatest length, and room for properties. What lies
 // between the two bounds reaches us and becomes a fault; what is larger the broker does not send.
 inline constexpr std::uint32_t packet_overhead_bytes = 65'535 + 1'024;
+static_assert(telemetry_limits::payload_bytes_max < journal::payload_bytes_max);  // a cut payload must fit the journal
 
 // Publications on their way at one time; mosquitto allows 20 unless set otherwise (its CONNACK says so and Paho obeys).
 inline constexpr std::size_t publications_in_flight = 100;

@@ -21,11 +21,19 @@ struct Publisher::Body {
   std::unique_ptr<Link> link;
   std::thread thread;
 
+  std::optional<LinkFailure> publish_standing();
   std::optional<LinkFailure> publish_page(const OutboxPage& page);
   std::optional<LinkFailure> publish_waiting(std::size_t batches_max);
   void stay();
   void run();
 };
+
+std::optional<LinkFailure> Publisher::Body::publish_standing() {
+  if (!outbox.standing) return std::nullopt;
+  const std::vector<Outgoing> messages = outbox.standing();
+  if (messages.empty()) return std::nullopt;
+  return link->publish(messages, confirm_max);
+}
 
 std::optional<LinkFailure> Publisher::Body::publish_page(const OutboxPage& page) {
   if (!page.messages.empty()) {
@@ -52,7 +60,7 @@ std::optional<LinkFailure> Publisher::Body::publish_waiting(std::size_t batches_
 void Publisher::Body::stay() {
   connected = true;
   events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port), link->session_present());
-  std::optional<LinkFailure> failure;
+  std::optional<LinkFailure> failure = publish_standing();
   while (!failure && !signal.stopping()) {
     failure = publish_waiting(batches_between_looks);
     if (!failure) failure = signal.lost();

@@ -16,7 +16,8 @@ namespace driftline::broker {
 
 // Called by the publishing thread only. `next` gives up to `rows_max` rows after the cursor as messages (empty and
 // `rows` 0: nothing waits); `confirmed` moves the cursor past what `next` last gave, and is called after the broker's
-// confirmation.
+// confirmation. `standing` gives what must be retained at a broker that may have lost its store; published on each
+// connection before anything else.
 struct OutboxPage {
   std::size_t rows = 0;  // may be more than messages.size(): a row need not become a message
   std::vector<Outgoing> messages;
@@ -24,6 +25,7 @@ struct OutboxPage {
 struct Outbox {
   std::function<OutboxPage(std::size_t rows_max)> next;
   std::function<void()> confirmed;
+  std::function<std::vector<Outgoing>()> standing;  // may be empty
 };
 
 struct PublisherCounts {

@@ -7,6 +7,8 @@
 #include <optional>
 #include <string>
 
+#include "gateway/telemetry/limits.h"
+
 namespace driftline::broker {
 
 enum class Protocol : std::uint8_t { mqtt_5, mqtt_3_1_1 };
@@ -33,7 +35,7 @@ struct BrokerSettings {
   std::optional<TlsSettings> tls;
   int keep_alive_s = 30;                       // keep_alive_s_min..
   std::uint32_t session_expiry_s = 7 * 86400;  // how long the broker keeps what we have not heard (MQTT 5)
-  std::size_t payload_bytes_max = 1 << 20;     // a longer payload is a fault
+  std::size_t payload_bytes_max = telemetry_limits::payload_bytes_max;  // the decoder's bound; only tests set another
   int retry_s_min = 1;                         // back-off between attempts to connect
   int retry_s_max = 60;
   bool operator==(const BrokerSettings&) const = default;

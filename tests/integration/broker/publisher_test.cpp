@@ -31,7 +31,8 @@ class Rows {
               given_ = cursor_ + static_cast<int>(page.rows);
               return page;
             },
-            [this] { cursor_ = given_; }};
+            [this] { cursor_ = given_; },
+            {}};
   }
 
  private:
