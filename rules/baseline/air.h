@@ -1,0 +1,50 @@
+// What the grease may have felt of the air: the temperature low-passed with two time constants.
+//
+// Grease in hoses and reservoir follows the air like a first-order lag of some hours:  T' = (T_air - T)/tau. The true lag is
+// not known and differs between hose and reservoir, so a baseline is given a quick and a slow copy and learns the mixture;
+// the mixture of two lags covers any lag between them closely. Common practice, no source.
+// Where no temperature is ever given, the hour of the day takes its place as sine and cosine.
+#pragma once
+
+#include <optional>
+
+#include "rules/records/time.h"
+
+namespace driftline::rules {
+
+inline constexpr double quick_lag_h = 1.5;
+inline constexpr double slow_lag_h = 10;
+inline constexpr double season_lag_h = 120;  // what the weather was in the last days
+inline constexpr double reference_c = 10;
+
+struct Air {
+  std::optional<Time> at;
+  double now_c = 0;
+  double quick_c = 0;
+  double slow_c = 0;
+  double season_c = 0;
+  double coldest_c = 0;  // the coldest slow temperature of the last weeks, forgotten with the season's lag
+
+  bool operator==(const Air&) const = default;
+
+  template <class Archive>
+  void serialize(Archive& archive) {
+    archive(at, now_c, quick_c, slow_c, season_c, coldest_c);
+  }
+};
+
+// Readings older than the last, and readings that no climate gives, are passed over.
+void feel(Air& air, Time time, double temp_c);
+
+// Regressors of a turn: quick and slow in tens of degrees from the reference, or sine and cosine of the hour.
+struct Weather {
+  double first = 0;
+  double second = 0;
+  bool is_temperature = false;
+};
+[[nodiscard]] Weather weather_of(const Air& air, Time time);
+
+// As if the air stayed at what it is now until the grease has followed.
+[[nodiscard]] Weather weather_to_come(const Air& air, Time time);
+
+}  // namespace driftline::rules

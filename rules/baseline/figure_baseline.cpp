@@ -1,0 +1,114 @@
+#include "rules/baseline/figure_baseline.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+constexpr double settling_days = 4;        // a time constant of purging; common practice, no source
+constexpr double scatter_memory = 300;     // turns over which scatter is remembered
+constexpr double scatter_prior_turns = 12; // weight of the prior scatter
+constexpr double alike_prior = 0.4;        // prior of the lag-1 correlation, weight as above
+constexpr double alike_most = 0.9;
+constexpr double day_prior_days = 5;
+constexpr double day_memory = 60;
+constexpr double learnt_outlier = 3;       // beyond so many deviations a turn teaches as if it were only that far
+
+std::array<double, 5> row(const FigureBaseline& baseline, const Weather& weather, Time time) {
+  const double w = weather.second;
+  const double age_days = baseline.settling_from ? std::max(0.0, days_between(*baseline.settling_from, time)) : 1e3;
+  return {1, weather.first, w, weather.is_temperature ? w * w - w : 0, std::exp(-age_days / settling_days)};
+}
+
+double alikeness(const FigureBaseline& b) {
+  const double weight = scatter_prior_turns;
+  const double phi = b.square_sum > 0 ? double{b.product_sum} / double{b.square_sum} : alike_prior;
+  const double seen = b.weight;
+  return std::clamp((phi * seen + alike_prior * weight) / (seen + weight), 0.0, alike_most);
+}
+
+double one_turn_variance(const FigureBaseline& b, const FigurePrior& prior) {
+  const double pooled = (double{b.square_sum} + prior.deviation * prior.deviation * scatter_prior_turns) / (double{b.weight} + scatter_prior_turns);
+  return std::max(pooled, prior.deviation_floor * prior.deviation_floor);
+}
+
+double lasting_variance(const FigureBaseline& b, const FigurePrior& prior) {
+  const double phi = alikeness(b);
+  const double from_neighbours = one_turn_variance(b, prior) * (1 + phi) / (1 - phi);
+  const double from_days = (double{b.day_square_sum} + from_neighbours * day_prior_days) / (double{b.day_weight} + day_prior_days);
+  return std::max(from_neighbours, from_days);
+}
+
+void close_day(FigureBaseline& b) {
+  if (b.day_turns > 0) {
+    const float turns = static_cast<float>(b.day_turns);
+    const float mean = b.day_sum / turns;
+    const float keep = static_cast<float>(1 - 1 / day_memory);
+    b.day_square_sum = keep * b.day_square_sum + mean * mean * turns;
+    b.day_weight = keep * b.day_weight + 1;
+  }
+  b.day_sum = 0;
+  b.day_turns = 0;
+}
+
+void note_scatter(FigureBaseline& b, float error, Time time) {
+  const float keep = static_cast<float>(1 - 1 / scatter_memory);
+  b.square_sum = keep * b.square_sum + error * error;
+  b.product_sum = keep * b.product_sum + error * b.last_error;
+  b.weight = keep * b.weight + 1;
+  b.last_error = error;
+  const auto day = static_cast<std::int32_t>(ms_since_1970(time) / 86400000);
+  if (day != b.day) close_day(b);
+  b.day = day;
+  b.day_sum += error;
+  ++b.day_turns;
+}
+}  // namespace
+
+Expectation expect(const FigureBaseline& b, const FigurePrior& prior, const Weather& weather, Time time) {
+  const auto x = row(b, weather, time);
+  return {b.fit.value(x), std::sqrt(b.fit.variance(x)), std::sqrt(one_turn_variance(b, prior)),
+          std::sqrt(lasting_variance(b, prior))};
+}
+
+void age(FigureBaseline& b, const FigurePrior& prior, Time time) {
+  if (!b.since || time <= b.last) return;
+  const double days = std::min(days_between(b.last, time), 30.0);
+  b.fit.loosen(0, prior.wander_per_day * prior.wander_per_day * days);
+  b.last = time;
+}
+
+void teach(FigureBaseline& b, const FigurePrior& prior, const Weather& weather, Time time, double y) {
+  if (!b.since) {
+    b.since = time;
+    b.last = time;
+    if (!b.settling_from) b.settling_from = time;
+    b.fit = RecursiveFit<5>::with_prior({y, prior.slope / 2, prior.slope / 2, prior.bend, 0},
+                                        {prior.level_deviation, prior.slope_deviation, prior.slope_deviation,
+                                         prior.bend_deviation, prior.settling_deviation});
+    // The first turn stands for the level at its own temperature, not at the reference.
+    const auto x = row(b, weather, time);
+    b.fit.mean[0] = y - (b.fit.value(x) - b.fit.mean[0]);
+  }
+  const auto x = row(b, weather, time);
+  const double variance = one_turn_variance(b, prior);
+  const double lasting = lasting_variance(b, prior);
+  const double model = b.fit.variance(x);
+  const double reach = learnt_outlier * std::sqrt(variance + model);
+  const double error = std::clamp(y - b.fit.value(x), -reach, reach);
+  if (b.turns >= 8) note_scatter(b, static_cast<float>(error * std::sqrt(variance / (variance + model))), time);
+  b.fit.learn(x, b.fit.value(x) + error, std::min(lasting, 8 * variance));
+  ++b.turns;
+}
+
+void renew(FigureBaseline& b, const FigurePrior& prior, Time time) {
+  if (!b.since) return;
+  b.fit.forget(0, prior.level_deviation);
+  b.fit.forget(4, prior.settling_deviation);
+  b.fit.mean[4] = 0;
+  b.settling_from = time;
+  b.since = time;
+  b.turns = 0;
+}
+
+}  // namespace driftline::rules

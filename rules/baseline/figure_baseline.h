@@ -1,0 +1,83 @@
+// What one figure of one line should be now, learnt from its own turns.
+//
+//   y = level + quick*u + slow*w + bend*(w^2 - w) + settling*exp(-age/4 d) + e
+//
+// y is the figure on the scale on which its changes add up (logarithm for times, bar for pressures). u and w are the quick
+// and the slow grease temperature (rules/baseline/air.h), in tens of degrees from 10 C, so the prior is physical: grease
+// gets stiffer by some per cent with each ten degrees. `settling` takes up the transient of commissioning and purging:
+// trapped air leaves within days, so a line's times fall to a level; that level, not the transient, is normal.
+// Coefficients carry their covariance (rules/baseline/recursive_fit.h), so a cold spell outside the learnt range is
+// extrapolated with its true uncertainty: `model_deviation`.
+//
+// Turns beside each other are alike (weather, hour, grease of one batch): e is autocorrelated. `deviation` is that of one
+// turn, `lasting_deviation` is what counts for sums of turns:
+//   lasting^2 = deviation^2 (1 + phi)/(1 - phi)    (AR(1); Brockwell & Davis, Time Series, 7.1, from memory)
+// or what the scatter of daily means shows, when that is more. One turn teaches with the lasting variance, so that fifty
+// alike turns of one warm day do not count as fifty.
+//
+// Never learns a fault: the caller teaches only turns in good order while no drift is suspected (rules/conditions).
+#pragma once
+
+#include <optional>
+
+#include "rules/baseline/air.h"
+#include "rules/baseline/recursive_fit.h"
+#include "rules/records/time.h"
+
+namespace driftline::rules {
+
+// What is believed of a figure before its first turn, on its own scale.
+struct FigurePrior {
+  double level_deviation = 1;    // of the first turn as a measure of the level
+  double slope = 0;              // quick and slow together, for ten degrees
+  double slope_deviation = 0;
+  double bend = 0;
+  double bend_deviation = 0;
+  double settling_deviation = 0;
+  double deviation = 0;          // of one turn
+  double deviation_floor = 0;    // no figure is known better than this
+  double wander_per_day = 0;     // standard deviation of the level's own walk in a day, while in good order
+};
+
+struct FigureBaseline {
+  RecursiveFit<5> fit;
+  int turns = 0;                     // taught
+  std::optional<Time> since;         // first turn
+  std::optional<Time> settling_from; // start of the transient
+  Time last{};                       // last turn seen, taught or not
+  float square_sum = 0;             // of one-turn errors, and their weight, forgetting slowly
+  float product_sum = 0;            // of neighbouring errors
+  float weight = 0;
+  float last_error = 0;
+  float day_sum = 0;                // of the day that is open
+  int day_turns = 0;
+  std::int32_t day = 0;
+  float day_square_sum = 0;         // of (daily mean)^2 * turns: the lasting variance as days show it
+  float day_weight = 0;
+  bool operator==(const FigureBaseline&) const = default;
+
+  template <class Archive>
+  void serialize(Archive& archive) {
+    archive(fit, turns, since, settling_from, last, square_sum, product_sum, weight, last_error, day_sum, day_turns, day,
+            day_square_sum, day_weight);
+  }
+};
+
+struct Expectation {
+  double value = 0;
+  double model_deviation = 0;    // of `value`: coefficients not known
+  double deviation = 0;          // of one turn about it
+  double lasting_deviation = 0;  // per turn, for sums of turns
+};
+
+[[nodiscard]] Expectation expect(const FigureBaseline& baseline, const FigurePrior& prior, const Weather& weather, Time time);
+
+// Time has passed: the level may have wandered. Called once a turn, before `expect`.
+void age(FigureBaseline& baseline, const FigurePrior& prior, Time time);
+
+void teach(FigureBaseline& baseline, const FigurePrior& prior, const Weather& weather, Time time, double y);
+
+// Somebody worked on the line or changed its settings: the level is learnt anew, temperature dependence and scatter stay.
+void renew(FigureBaseline& baseline, const FigurePrior& prior, Time time);
+
+}  // namespace driftline::rules

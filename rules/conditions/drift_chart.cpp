@@ -1,0 +1,68 @@
+#include "rules/conditions/drift_chart.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+constexpr double smooth_turns = 6;
+constexpr double cap_deviations = 4;  // a single turn counts for no more than this, so that one outlier cannot signal
+constexpr int fast_turns = 3;
+constexpr double fast_deviations = 5;
+
+void follow_side(ChartSide& side, double error, double allowance, double cap, Time time) {
+  side.sum += std::min(error, cap) - allowance;
+  if (side.sum <= 0) {
+    side.sum = 0;
+    side.since.reset();
+    side.turns = 0;
+    return;
+  }
+  if (!side.since) side.since = time;
+  ++side.turns;
+}
+
+Signal judge_side(ChartSide& side, double error, double fast_limit, double limit) {
+  side.beyond = error > fast_limit ? side.beyond + 1 : 0;
+  if (side.beyond >= fast_turns) return Signal::sudden;
+  return side.sum > limit ? Signal::small_shift : Signal::none;
+}
+}  // namespace
+
+double decision_interval(double k, double run_length) {
+  // exp(2kb) - 2kb - 1 grows with b: bisection on x = 2kb.
+  const double wanted = 2 * k * k * std::max(run_length, 1.0);
+  double low = 0;
+  double high = 60;
+  for (int i = 0; i < 40; ++i) {
+    const double x = (low + high) / 2;
+    (std::exp(x) - x - 1 < wanted ? low : high) = x;
+  }
+  return std::max(high / (2 * k) - 1.166, 1.0);
+}
+
+ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {
+  const double k = design.smallest_shift / 2;
+  const double lasting = std::max(expected.lasting_deviation, 1e-9);
+  const double allowance = k + expected.model_deviation;
+  const double cap = allowance + cap_deviations * expected.deviation;
+  follow_side(chart.up, error, allowance, cap, time);
+  follow_side(chart.down, -error, allowance, cap, time);
+  const double run_length = design.turns_a_year / design.false_signals_a_year;
+  const double limit = h_guard * lasting * decision_interval(k / lasting, run_length);
+  const double fast = std::max(design.fast_shift, fast_deviations * std::hypot(expected.deviation, expected.model_deviation));
+  const double share = 1 / smooth_turns;
+  chart.smooth += share * (error - chart.smooth);
+  chart.smooth_weight += share * (1 - chart.smooth_weight);
+  ChartReading reading;
+  reading.up = judge_side(chart.up, error, fast, limit);
+  reading.down = judge_side(chart.down, -error, fast, limit);
+  reading.suspicious = std::max(chart.up.sum, chart.down.sum) > suspicion * limit || chart.up.beyond > 0 || chart.down.beyond > 0;
+  return reading;
+}
+
+double shift_of(const DriftChart& chart) { return chart.smooth; }
+
+void restart(DriftChart& chart) { chart = {}; }
+
+}  // namespace driftline::rules

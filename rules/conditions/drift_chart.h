@@ -1,0 +1,83 @@
+// Has a figure left its baseline for good? Two one-sided cumulative sums for small lasting shifts, a smoothed value for the
+// size of the shift, and a fast path for sudden ones.
+//
+//   up(n)   = max(0, up(n-1)   + min(e, cap) - k - c*m)         down likewise with -e
+//   k = smallest shift that matters / 2,  m = deviation of the baseline's own value,  c = 1
+//
+// signals when it exceeds h * lasting, `lasting` the figure's lasting deviation (rules/baseline/figure_baseline.h). h is
+// derived from the false signals a year that the engineer allows: with K = k/lasting, the run length in control that is
+// wanted, L = turns a year / signals a year, gives h by Siegmund's approximation
+//   L = (exp(2 K b) - 2 K b - 1) / (2 K^2),  b = h + 1.166
+// (Siegmund, Sequential Analysis, 1985; formula from memory, within 1 % of the exact run lengths of Brook & Evans' Markov
+// chain at k 0.5, h 5; tests/unit/conditions/drift_chart_test.cpp). Using the lasting deviation makes it hold for
+// autocorrelated turns: the sum of many behaves like that of independent ones with that deviation (Brownian limit).
+// `h_guard` pays for tails heavier than the normal's and for limits estimated from few turns.
+// The sum counts as suspicion from `suspicion` of the way on: the baseline then stops learning.
+//
+// Subtracting c*m: what the baseline does not know itself (a cold spell never seen before, the first days) is no evidence;
+// m does not average out over turns, so it is taken off each.
+//
+// Fast path: three turns in a row beyond fast_shift and beyond 5 deviations of a single turn.
+#pragma once
+
+#include <optional>
+
+#include "rules/baseline/figure_baseline.h"
+#include "rules/records/time.h"
+
+namespace driftline::rules {
+
+inline constexpr double h_guard = 1.25;
+inline constexpr double suspicion = 0.3;
+
+struct ChartDesign {
+  double smallest_shift = 0;     // on the figure's scale
+  double fast_shift = 0;         // on the figure's scale
+  double false_signals_a_year = 0.01;  // one side
+  double turns_a_year = 3000;
+};
+
+struct ChartSide {
+  double sum = 0;
+  std::optional<Time> since;  // the sum last left zero
+  int turns = 0;              // in the sum
+  int beyond = 0;             // turns in a row beyond the fast path's limit
+  bool operator==(const ChartSide&) const = default;
+  template <class Archive>
+  void serialize(Archive& archive) {
+    archive(sum, since, turns, beyond);
+  }
+};
+
+struct DriftChart {
+  ChartSide up;
+  ChartSide down;
+  double smooth = 0;         // of the error, over the last turns
+  double smooth_weight = 0;  // 0..1: how much stands behind it
+  bool operator==(const DriftChart&) const = default;
+  template <class Archive>
+  void serialize(Archive& archive) {
+    archive(up, down, smooth, smooth_weight);
+  }
+};
+
+enum class Signal : std::uint8_t { none, small_shift, sudden };
+
+struct ChartReading {
+  Signal up = Signal::none;
+  Signal down = Signal::none;
+  bool suspicious = false;
+};
+
+// Decision interval in lasting deviations; see above. Pure.
+[[nodiscard]] double decision_interval(double k_in_deviations, double run_length);
+
+// One turn's error (figure minus expectation).
+ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time);
+
+// Smoothed error; shrunk towards nothing while few turns stand behind it.
+[[nodiscard]] double shift_of(const DriftChart& chart);
+
+void restart(DriftChart& chart);
+
+}  // namespace driftline::rules

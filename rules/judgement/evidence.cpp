@@ -1,0 +1,89 @@
+#include "rules/judgement/evidence.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+constexpr double smooth_turns = 6;
+constexpr double recent_days = 3;
+constexpr double below_zero_bar = 0.7;
+
+double up_probability(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
+
+void note_chart(Evidence& evidence, Symptom symptom, const std::optional<ChartedFigure>& figure, const DriftChart& chart, double matters_from) {
+  if (!figure || !figure->learnt) return;
+  const double error = std::hypot(figure->expected.lasting_deviation / std::sqrt(smooth_turns), figure->expected.model_deviation);
+  note(evidence, symptom, sight_of(shift_of(chart), error, matters_from));
+}
+
+void note_light(Evidence& evidence, Symptom symptom, const LightFigure& figure, const LightPrior& prior, double matters_from) {
+  if (figure.turns < light_turns_to_learn || figure.behind < 1) return;
+  const double error = 1.3 * deviation_of(figure, prior) / std::sqrt(double{figure.behind});
+  note(evidence, symptom, sight_of(figure.smooth, error, matters_from));
+}
+
+bool within_days(const std::optional<Time>& at, Time now, double days) {
+  return at && std::abs(days_between(*at, now)) < days;
+}
+
+bool daytime(Time time) {
+  const auto hour = ms_since_1970(time) / 3600000 % 24;
+  return hour >= 5 && hour < 19;
+}
+}  // namespace
+
+std::optional<double> alike_probability(const StationState& state, const LineState& line) {
+  const double own = shift_of(line.time_chart);
+  if (state.lines.size() < 2 || std::abs(own) < 1e-6 || !line.error_at) return std::nullopt;
+  double least = 1e9;
+  for (const LineState& other : state.lines) {
+    if (&other == &line || !other.error_at) continue;
+    const double share = shift_of(other.time_chart) / own;
+    least = std::min(least, share);
+  }
+  if (least > 1e8) return std::nullopt;
+  // The contrast is free of what both lines share; its scatter says how well the two shifts can be told apart.
+  const double error = std::max(1.5 * deviation_of(line.contrast, priors::contrast) / std::sqrt(smooth_turns), 0.002) / std::abs(own);
+  return up_probability((least - 0.55) / std::max(error, 0.08));
+}
+
+Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn) {
+  Evidence e;
+  const TurnFigures& f = turn.figures;
+  const HalfCycle& cycle = turn.cycle;
+  note_chart(e, Symptom::time_to_pressure, f.time, line.time_chart, 0.02);
+  note_chart(e, Symptom::vent, f.vent, line.vent_chart, 0.08);
+  note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
+  note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
+  note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, 0.03);
+  note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, 0.06);
+  note_light(e, Symptom::steepness, line.steepness, priors::steepness, 0.10);
+  note_light(e, Symptom::soft_start, line.soft_start, priors::seconds, 1.5);
+  note_light(e, Symptom::run_on, line.run_on, priors::seconds, 2.0);
+  note_light(e, Symptom::others_rise, line.others_rise, priors::bar, 1.5);
+  if (const auto alike = alike_probability(state, line)) note_probability(e, Symptom::all_lines, *alike);
+  note(e, Symptom::sudden, line.sudden);
+  const bool missed = cycle.outcome == Outcome::not_reached;
+  note(e, Symptom::not_reached, missed || (line.misses & 3) != 0);
+  if (missed && line.last_peak_share > 0) note(e, Symptom::far_below, line.last_peak_share < 0.6F);
+  note(e, Symptom::after_low, within_days(state.last_low, turn.time, recent_days));
+  note(e, Symptom::after_repair, within_days(state.last_repair, turn.time, recent_days));
+  if (state.air.at) note_probability(e, Symptom::cold, up_probability((state.air.season_c - state.air.slow_c - 4) / 2));
+  if (f.time && f.time->learnt && turn.settings.pump_limit_s) {
+    const double expected_share = std::exp(f.time->expected.value) / *turn.settings.pump_limit_s;
+    const bool near = line.last_share >= static_cast<float>(near_limit);
+    const double error = std::max(0.03, f.time->expected.model_deviation);
+    note_probability(e, Symptom::weather_says_so, near && state.air.at ? up_probability((std::log(expected_share) - std::log(0.8)) / error) : 0.0);
+  }
+  if (line.floor.turns > 0 || cycle.residual_bar) {
+    const double rest = std::min(cycle.residual_bar.value_or(0), cycle.vent_floor_bar.value_or(0));
+    note_probability(e, Symptom::below_zero, up_probability((-rest - below_zero_bar) / 0.25));
+  }
+  note(e, Symptom::one_turn, false);
+  note(e, Symptom::settings_changed, within_days(state.last_settings, turn.time, 2));
+  if (line.sudden) note(e, Symptom::working_hours, daytime(cycle.pump_start));
+  return e;
+}
+
+}  // namespace driftline::rules

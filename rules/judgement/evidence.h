@@ -1,0 +1,19 @@
+// What is seen of a line, put as evidence for the diagnosis.
+#pragma once
+
+#include "rules/diagnosis/diagnosis.h"
+#include "rules/judgement/line_conditions.h"
+
+namespace driftline::rules {
+
+// Share of the pump limit from which a time to pressure is close to failing, whatever the baseline says.
+inline constexpr double near_limit = 0.87;
+inline constexpr double clear_of_limit = 0.82;
+
+[[nodiscard]] Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn);
+
+// How alike the shifts of all lines are: probability that the others moved by the same factor. Empty with one line, or while
+// the others are not known.
+[[nodiscard]] std::optional<double> alike_probability(const StationState& state, const LineState& line);
+
+}  // namespace driftline::rules

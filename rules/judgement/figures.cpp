@@ -1,0 +1,209 @@
+#include "rules/judgement/figures.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+constexpr double residual_floor_bar = 0.4;  // a sensor's noise at rest
+constexpr double settled_after_days = 14;   // until then times may still fall as trapped air leaves
+
+double turns_a_year(const LineState& line, const ControllerSettings& settings) {
+  const double period = settings.cycle_s.value_or(line.period_s > 0 ? double{line.period_s} : 3600.0);
+  return 365.25 * 86400 / std::max(period, 60.0);
+}
+
+struct Allowance {
+  double a_year;  // of one condition, one line, one chart side
+};
+
+Allowance allowed(const Thresholds& thresholds, Condition condition, std::size_t lines, double charts) {
+  const auto& own = thresholds.conditions[static_cast<std::size_t>(condition)].false_warnings_per_year;
+  const double share = own.value_or(thresholds.false_warnings_per_year / static_cast<double>(condition_count));
+  return {std::max(share, 1e-4) / (static_cast<double>(std::max<std::size_t>(lines, 1)) * charts)};
+}
+
+// Charts run from a few turns on, so that a fault in the learning time is not learnt; they may speak after half of the
+// turns asked for, because the baseline's own uncertainty is taken off every turn.
+struct Readiness {
+  int to_follow;
+  int to_judge;
+};
+Readiness readiness(const Thresholds& thresholds) {
+  const int asked = std::max(thresholds.turns_to_learn, 8);
+  return {std::max(8, asked / 4), std::max(8, asked / 2)};
+}
+
+struct Charted {
+  FigureBaseline& baseline;
+  DriftChart& chart;
+  const FigurePrior& prior;
+  ChartDesign design;
+  bool falls_while_settling = true;
+};
+
+bool settling(const FigureBaseline& baseline, Time time) {
+  return baseline.settling_from && days_between(*baseline.settling_from, time) < settled_after_days;
+}
+
+ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time time, double y, bool may_teach, const Readiness& ready) {
+  ChartedFigure figure;
+  figure.y = y;
+  age(c.baseline, c.prior, time);
+  if (c.baseline.turns > 0) {
+    figure.expected = expect(c.baseline, c.prior, weather, time);
+    figure.error = y - figure.expected.value;
+  }
+  figure.learnt = c.baseline.turns >= ready.to_judge;
+  if (c.baseline.turns >= ready.to_follow) figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
+  if (c.falls_while_settling && settling(c.baseline, time)) {
+    // Falling times are what purging looks like: followed by the baseline, not held against the line, unless sudden.
+    const bool only_down = figure.reading.suspicious && c.chart.up.sum <= 0 && c.chart.up.beyond == 0;
+    if (only_down && figure.reading.down != Signal::sudden) {
+      figure.reading.suspicious = c.chart.down.beyond > 0;
+      figure.reading.down = Signal::none;
+      c.chart.down.sum = std::min(c.chart.down.sum, c.design.smallest_shift);
+    }
+  }
+  if (!figure.learnt) figure.reading.up = figure.reading.down = Signal::none;
+  if (may_teach && !figure.reading.suspicious) teach(c.baseline, c.prior, weather, time, y);
+  return figure;
+}
+
+// Mean error of the other lines' last turns, when each is recent.
+std::optional<double> others_error(const StationState& state, const LineState& line, Time time, double period_s) {
+  double sum = 0;
+  int count = 0;
+  for (const LineState& other : state.lines) {
+    if (&other == &line || !other.error_at) continue;
+    if (seconds_between(*other.error_at, time) > 1.6 * period_s) continue;
+    sum += double{other.last_error};
+    ++count;
+  }
+  if (count == 0) return std::nullopt;
+  return sum / count;
+}
+
+ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPrior& prior, const ChartDesign& design,
+                          const Weather& weather, Time time, double y, bool may_teach, double alike) {
+  ChartedFigure out;
+  out.y = y;
+  const auto error = look_at(figure, weather, y);
+  out.learnt = error.has_value();
+  if (error) {
+    out.error = *error;
+    const double deviation = deviation_of(figure, prior);
+    out.expected = {y - *error, std::sqrt(figure.fit.variance(light_row(weather))), deviation, alike * deviation};
+    out.reading = follow(chart, design, out.expected, *error, time);
+  }
+  if (may_teach && !out.reading.suspicious) teach(figure, prior, weather, y);
+  return out;
+}
+
+void look_and_teach(LightFigure& figure, const LightPrior& prior, const Weather& weather, std::optional<double> y, bool may_teach) {
+  if (!y) return;
+  (void)look_at(figure, weather, *y);
+  if (may_teach) teach(figure, prior, weather, *y);
+}
+
+std::optional<double> log_of(const std::optional<double>& value) {
+  if (!value || !(*value > 0)) return std::nullopt;
+  return std::log(*value);
+}
+
+std::optional<double> rise_of_others(const HalfCycle& cycle) {
+  std::optional<double> most;
+  for (int i = 0; i < lines_max; ++i) {
+    if (i + 1 == cycle.line || !cycle.others_start_bar[i] || !cycle.others_stop_bar[i]) continue;
+    const double rise = *cycle.others_stop_bar[i] - *cycle.others_start_bar[i];
+    if (!most || rise > *most) most = rise;
+  }
+  return most;
+}
+
+void note_expectation(LineState& line, double expected, double period_s) {
+  const double keep = std::exp(-period_s / (5 * 86400.0));
+  const auto k = static_cast<float>(keep);
+  line.expected_mean = k * line.expected_mean + static_cast<float>((1 - keep) * expected);
+  line.expected_square = k * line.expected_square + static_cast<float>((1 - keep) * expected * expected);
+  line.expected_weight = k * line.expected_weight + static_cast<float>(1 - keep);
+}
+}  // namespace
+
+double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in) {
+  const auto& own = thresholds.conditions[static_cast<std::size_t>(condition)].smallest_shift;
+  return own && *own > 0 ? std::log1p(*own / 100) : built_in;
+}
+
+TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context) {
+  const Thresholds& thresholds = context.thresholds;
+  const ControllerSettings settings = overlay(context.design.settings, overlay(state.settings, cycle.settings));
+  const Weather weather = weather_of(state.air, cycle.pump_start);
+  const Time time = cycle.pump_start;
+  const std::size_t lines = state.lines.size();
+  const double per_year = turns_a_year(line, settings);
+  const double period_s = 365.25 * 86400 / per_year;
+  const Readiness ready = readiness(thresholds);
+  const bool in_order = cycle.outcome == Outcome::reached && !cycle.off_schedule && !cycle.clock_stepped && line.misses == 0 && !line.repair;
+  const auto design = [&](Condition condition, double smallest, double fast, double charts) {
+    return ChartDesign{smallest, fast, allowed(thresholds, condition, lines, charts).a_year, per_year};
+  };
+
+  TurnFigures out;
+  out.residual_limit_bar = std::max(settings.residual_bar.value_or(residual_limit_default_bar), 1.0);
+  bool time_suspicious = false;
+  if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
+    const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
+    out.time = chart_and_teach({line.time_to_pressure, line.time_chart, priors::time_to_pressure,
+                                design(Condition::slow_to_pressure, smallest, 3 * smallest, 2)},
+                               weather, time, *y, in_order, ready);
+    time_suspicious = out.time->reading.suspicious;
+    if (out.time->learnt) {
+      line.last_error = static_cast<float>(out.time->error);
+      line.error_at = time;
+      note_expectation(line, out.time->expected.value, period_s);
+      if (const auto others = others_error(state, line, time, period_s)) {
+        const double scale = smallest / smallest_time_shift;
+        out.contrast = chart_light(line.contrast, line.contrast_chart, priors::contrast,
+                                   design(Condition::slow_to_pressure, scale * smallest_contrast_shift, 3 * scale * smallest_contrast_shift, 2),
+                                   weather, time, out.time->error - *others, in_order && !time_suspicious, 1.5);
+        time_suspicious = time_suspicious || out.contrast->reading.suspicious;
+      }
+    }
+  }
+  const bool teach_rest = in_order && !time_suspicious;
+  if (const auto y = log_of(cycle.vent_s)) {
+    const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift);
+    out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1)},
+                               weather, time, *y, teach_rest, ready);
+  }
+  if (cycle.residual_bar && !cycle.off_schedule) {
+    const double y = *cycle.residual_bar / out.residual_limit_bar;
+    FigurePrior prior = priors::residual;
+    prior.deviation_floor = std::max(prior.deviation_floor, residual_floor_bar / out.residual_limit_bar);
+    out.residual = chart_and_teach({line.residual, line.residual_chart, prior,
+                                    design(Condition::residual_pressure, smallest_residual_shift, 3 * smallest_residual_shift, 1)},
+                                   weather, time, y, teach_rest, ready);
+  }
+  if (cycle.peak_bar && settings.target_bar && *cycle.peak_bar > 0 && *settings.target_bar > 0) {
+    const double y = std::log(*cycle.peak_bar / *settings.target_bar);
+    line.last_peak_share = static_cast<float>(std::exp(y));
+    if (cycle.outcome == Outcome::reached) {
+      const double smallest = smallest_shift(thresholds, Condition::peak_shift, smallest_peak_shift);
+      out.peak = chart_light(line.peak, line.peak_chart, priors::peak, design(Condition::peak_shift, smallest, 2 * smallest, 2), weather,
+                             time, y, teach_rest, 1.5);
+    }
+  }
+  if (cycle.outcome == Outcome::reached) {
+    look_and_teach(line.plateau_length, priors::length, weather, log_of(cycle.shape.plateau_s), teach_rest);
+    look_and_teach(line.plateau_level, priors::level, weather, log_of(cycle.shape.plateau_bar), teach_rest);
+    look_and_teach(line.steepness, priors::steepness, weather, log_of(cycle.shape.steep_bar_per_s), teach_rest);
+    look_and_teach(line.soft_start, priors::seconds, weather, cycle.shape.soft_start_s, teach_rest);
+    look_and_teach(line.run_on, priors::seconds, weather, cycle.shape.run_on_s, teach_rest);
+  }
+  look_and_teach(line.others_rise, priors::bar, weather, rise_of_others(cycle), teach_rest);
+  look_and_teach(line.floor, priors::bar, weather, cycle.vent_floor_bar, teach_rest);
+  return out;
+}
+
+}  // namespace driftline::rules

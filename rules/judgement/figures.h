@@ -1,0 +1,64 @@
+// The figures of one turn against their baselines: what each should have been, how far off it was, what its chart says.
+#pragma once
+
+#include <optional>
+
+#include "rules/judgement/station_rules.h"
+#include "rules/judgement/station_state.h"
+
+namespace driftline::rules {
+
+// Priors of the figures: what is believed before a line's first turn; common practice, no source.
+namespace priors {
+inline constexpr FigurePrior time_to_pressure{.level_deviation = 0.3, .slope = -0.06, .slope_deviation = 0.06, .bend = 0.01,
+                                              .bend_deviation = 0.015, .settling_deviation = 0.15, .deviation = 0.015,
+                                              .deviation_floor = 0.003, .wander_per_day = 0.0025};
+inline constexpr FigurePrior vent{.level_deviation = 0.5, .slope = -0.2, .slope_deviation = 0.15, .bend = 0.01,
+                                  .bend_deviation = 0.04, .settling_deviation = 0.2, .deviation = 0.06,
+                                  .deviation_floor = 0.01, .wander_per_day = 0.008};
+// Bar; scaled by the residual limit in figures.cpp.
+inline constexpr FigurePrior residual{.level_deviation = 0.5, .slope = -0.05, .slope_deviation = 0.05, .bend = 0.005,
+                                      .bend_deviation = 0.02, .settling_deviation = 0.1, .deviation = 0.05,
+                                      .deviation_floor = 0.01, .wander_per_day = 0.003};
+inline constexpr LightPrior contrast{.level_deviation = 0.1, .slope = 0, .slope_deviation = 0.02, .deviation = 0.012, .deviation_floor = 0.003};
+inline constexpr LightPrior peak{.level_deviation = 0.1, .slope = 0, .slope_deviation = 0.004, .deviation = 0.004, .deviation_floor = 0.0015};
+inline constexpr LightPrior length{.level_deviation = 0.5, .slope = -0.03, .slope_deviation = 0.05, .deviation = 0.04, .deviation_floor = 0.01};
+inline constexpr LightPrior level{.level_deviation = 0.5, .slope = -0.1, .slope_deviation = 0.1, .deviation = 0.05, .deviation_floor = 0.01};
+inline constexpr LightPrior steepness{.level_deviation = 0.5, .slope = 0, .slope_deviation = 0.05, .deviation = 0.1, .deviation_floor = 0.02};
+inline constexpr LightPrior seconds{.level_deviation = 10, .slope = 0, .slope_deviation = 1, .deviation = 1, .deviation_floor = 0.2};
+inline constexpr LightPrior bar{.level_deviation = 3, .slope = -0.3, .slope_deviation = 0.5, .deviation = 0.4, .deviation_floor = 0.15};
+}  // namespace priors
+
+// Smallest lasting shift that matters, where the engineer has not said; logarithm of a time, share of the residual limit.
+inline constexpr double smallest_time_shift = 0.04;
+inline constexpr double smallest_contrast_shift = 0.03;
+inline constexpr double smallest_vent_shift = 0.25;
+inline constexpr double smallest_residual_shift = 0.20;
+inline constexpr double smallest_peak_shift = 0.03;
+
+struct ChartedFigure {
+  double y = 0;               // on the figure's scale
+  Expectation expected;
+  double error = 0;
+  ChartReading reading;
+  bool learnt = false;        // enough turns behind the baseline to judge
+};
+
+struct TurnFigures {
+  std::optional<ChartedFigure> time;      // logarithm of seconds
+  std::optional<ChartedFigure> contrast;
+  std::optional<ChartedFigure> vent;      // logarithm of seconds
+  std::optional<ChartedFigure> residual;  // share of the residual limit
+  std::optional<ChartedFigure> peak;      // logarithm of the share of the target
+  double residual_limit_bar = 0;
+};
+
+// Follows every chart and teaches every baseline with this turn.
+TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context);
+
+// The engineer's smallest shift for a condition, as a logarithm, or the built-in one.
+[[nodiscard]] double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in);
+
+inline constexpr double residual_limit_default_bar = 10;
+
+}  // namespace driftline::rules

@@ -1,0 +1,218 @@
+// What each event does to a station's state, and what is said of it.
+#include "rules/judgement/station_rules.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "rules/judgement/figures.h"
+#include "rules/judgement/line_conditions.h"
+#include "rules/judgement/presence.h"
+#include "rules/judgement/station_state.h"
+
+namespace driftline::rules {
+namespace {
+
+constexpr double late_after_s = 900;          // what comes later than this is judged at its coming
+constexpr double target_change_matters = 0.01;
+constexpr int repair_turns = 6;               // turns after which a repair is judged
+constexpr double low_pct_default = 8;
+
+// What came late cannot warn in the past.
+Time judged_at(Time event_time, Time received) { return seconds_between(event_time, received) > late_after_s ? received : event_time; }
+
+LineState& line_of(StationState& state, int number, const StationContext& context) {
+  const ControllerSettings settings = overlay(context.design.settings, state.settings);
+  const int wanted = std::clamp(std::max(number, settings.lines.value_or(1)), 1, lines_max);
+  if (static_cast<int>(state.lines.size()) < wanted) state.lines.resize(static_cast<std::size_t>(wanted));
+  return state.lines[static_cast<std::size_t>(number - 1)];
+}
+
+void renew_figures(LineState& line, Time time) {
+  renew(line.time_to_pressure, priors::time_to_pressure, time);
+  renew(line.vent, priors::vent, time);
+  renew(line.residual, priors::residual, time);
+  renew(line.contrast, priors::contrast);
+  renew(line.peak, priors::peak);
+  renew(line.plateau_length, priors::length);
+  renew(line.plateau_level, priors::level);
+  renew(line.steepness, priors::steepness);
+  renew(line.soft_start, priors::seconds);
+  renew(line.run_on, priors::seconds);
+  renew(line.others_rise, priors::bar);
+  renew(line.floor, priors::bar);
+  for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
+  line.wear = {};
+  line.error_at.reset();
+}
+
+void change_settings(StationState& state, const ControllerSettings& after, Time time, const StationContext& context) {
+  const ControllerSettings before = overlay(context.design.settings, state.settings);
+  state.settings = overlay(state.settings, after);
+  const ControllerSettings now = overlay(context.design.settings, state.settings);
+  if (before == now) return;
+  const bool known_before = state.settings.target_bar && before.target_bar;
+  const bool target = known_before && now.target_bar && std::abs(*now.target_bar / *before.target_bar - 1) > target_change_matters;
+  const bool residual = before.residual_bar && now.residual_bar && *before.residual_bar != *now.residual_bar;
+  const bool cycle = before.cycle_s && now.cycle_s && std::abs(*now.cycle_s / *before.cycle_s - 1) > 0.05;
+  if (target || cycle || residual) state.last_settings = time;
+  for (LineState& line : state.lines) {
+    if (target || cycle) renew_figures(line, time);
+    if (residual) {
+      // Vent time is measured down to the residual limit, and the residual is kept as a share of it.
+      renew(line.vent, priors::vent, time);
+      renew(line.residual, priors::residual, time);
+      restart(line.vent_chart);
+      restart(line.residual_chart);
+    }
+    if (cycle) line.period_s = 0;
+  }
+}
+
+bool any_open(const StationState& state, const LineState& line) {
+  return state.slow.on || state.quick.on || std::any_of(line.held.begin(), line.held.end(), [](const Held& h) { return h.on; });
+}
+
+// After a repair the old baseline is the yardstick for some turns: are the figures back where they were? If so it stays.
+// If not, and nothing was open before, the work itself changed the line, and the level is learnt anew.
+void check_repair(StationState& state, LineState& line, const TurnFigures& figures, const HalfCycle& cycle) {
+  if (!line.repair || cycle.outcome != Outcome::reached || !figures.time) return;
+  RepairCheck& check = *line.repair;
+  ++check.turns;
+  check.sum += static_cast<float>(figures.time->error);
+  if (check.turns < repair_turns) return;
+  const bool back = std::abs(shift_of(line.time_chart)) < smallest_time_shift;
+  const bool was_open = check.was_open;
+  line.repair.reset();
+  if (back || (was_open && any_open(state, line))) return;
+  renew_figures(line, cycle.pump_stop);
+}
+
+void note_period(LineState& line, Time start) {
+  if (line.last_start) {
+    const double gap = seconds_between(*line.last_start, start);
+    if (line.period_s <= 0) {
+      line.period_s = static_cast<float>(gap);
+    } else if (gap < 3 * double{line.period_s}) {
+      line.period_s += 0.1F * (static_cast<float>(gap) - line.period_s);
+    }
+  }
+  line.last_start = start;
+}
+
+void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures& figures, const ControllerSettings& settings) {
+  if (cycle.outcome == Outcome::reached || cycle.outcome == Outcome::not_reached)
+    line.misses = static_cast<std::uint8_t>(line.misses << 1 | (cycle.outcome == Outcome::not_reached ? 1 : 0));
+  if (cycle.residual_bar) line.over_residual = static_cast<std::uint8_t>(line.over_residual << 1 | (*cycle.residual_bar > figures.residual_limit_bar ? 1 : 0));
+  if (settings.pump_limit_s && *settings.pump_limit_s > 0) {
+    if (cycle.time_to_pressure_s) line.last_share = static_cast<float>(*cycle.time_to_pressure_s / *settings.pump_limit_s);
+    if (cycle.outcome == Outcome::not_reached) line.last_share = 1;
+  }
+  if (figures.time && figures.time->learnt) remember(line.wear, cycle.pump_start, figures.time->error);
+}
+
+void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out) {
+  if (cycle.line < 1 || cycle.line > lines_max) return;
+  LineState& line = line_of(state, cycle.line, context);
+  const Time judged = judged_at(cycle.pump_stop, received);
+  turn_came(state, line, cycle.line, judged, out);
+  // Older than what is already judged: it came, no more.
+  if (line.last_start && cycle.pump_start <= *line.last_start) return;
+  if (cycle.temp_c) feel(state.air, cycle.pump_start, *cycle.temp_c);
+  change_settings(state, cycle.settings, cycle.pump_start, context);
+  note_period(line, cycle.pump_start);
+  if (state.out_of_service) return;
+  const bool open_station_wide = state.slow.on || state.quick.on;
+  const TurnFigures figures = take_turn(state, line, cycle, context);
+  const ControllerSettings settings = overlay(context.design.settings, state.settings);
+  remember_outcome(line, cycle, figures, settings);
+  judge_line(state, line, {cycle, figures, judged, context, settings}, out);
+  check_repair(state, line, figures, cycle);
+  if (open_station_wide && !state.slow.on && !state.quick.on)
+    for (LineState& l : state.lines) {
+      restart(l.time_chart);
+      restart(l.contrast_chart);
+    }
+}
+
+void on_level(StationState& state, const LevelReading& reading, const StationContext& context) {
+  if (reading.temp_c) feel(state.air, reading.time, *reading.temp_c);
+  const double low = context.design.low_pct.value_or(low_pct_default);
+  if (reading.level_low.value_or(false) || (reading.level_pct && *reading.level_pct < low)) state.last_low = reading.time;
+  if (reading.level_pct) state.last_level_pct = static_cast<float>(*reading.level_pct);
+}
+
+void on_note(StationState& state, const ServiceNote& note) {
+  switch (note.kind) {
+    case ServiceKind::refilled: break;
+    case ServiceKind::repaired:
+    case ServiceKind::purged:
+      state.last_repair = note.time;
+      for (std::size_t i = 0; i < state.lines.size(); ++i) {
+        if (note.line && *note.line != static_cast<int>(i) + 1) continue;
+        LineState& line = state.lines[i];
+        line.repair = RepairCheck{.since = note.time, .turns = 0, .was_open = any_open(state, line), .sum = 0};
+        line.wear = {};
+      }
+      break;
+    case ServiceKind::settings_changed: state.last_settings = note.time; break;
+    case ServiceKind::out_of_service: state.out_of_service = true; break;
+    case ServiceKind::back_in_service:
+      state.out_of_service = false;
+      for (LineState& line : state.lines) line.last_start.reset();
+      break;
+  }
+}
+
+void on_sensor(StationState& state, const SensorReport& report, Time received, const StationContext& context, std::vector<Judgement>& out) {
+  const Time judged = judged_at(report.time, received);
+  Held& held = report.line ? held_of(line_of(state, std::clamp(*report.line, 1, lines_max), context), LineIssue::sensor) : state.level_sensor;
+  if (held.on == !report.over) return;
+  held = report.over ? Held{} : Held{.on = true, .urgency = Urgency::plan, .since = judged};
+  Finding f;
+  f.condition = Condition::doubtful_sensor;
+  f.line = report.line;
+  f.time = judged;
+  f.holds = held.on;
+  f.urgency = held.urgency;
+  f.causes = {{report.line ? Cause::pressure_sensor_drift : Cause::level_sensor_stuck, 1.0}};
+  switch (report.trouble) {
+    case SensorTrouble::missing: f.reason = "the sensor gives nothing"; break;
+    case SensorTrouble::out_of_range: f.reason = "the reading is out of the sensor's range"; break;
+    case SensorTrouble::stuck: f.reason = "the reading does not move although the line does"; break;
+  }
+  if (report.over) f.reason = "the sensor reads sensibly again";
+  out.push_back(std::move(f));
+}
+}  // namespace
+
+void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context, std::vector<Judgement>& out) {
+  struct Visitor {
+    StationState& state;
+    Time received;
+    const StationContext& context;
+    std::vector<Judgement>& out;
+
+    void operator()(const HalfCycle& cycle) const {
+      hear(state, received, std::nullopt, cycle.arrival == Arrival::late, context, out);
+      on_turn(state, cycle, received, context, out);
+    }
+    void operator()(const LevelReading& reading) const { on_level(state, reading, context); }
+    void operator()(const ServiceNote& note) const { on_note(state, note); }
+    void operator()(const SettingsChange& change) const { change_settings(state, change.after, change.time, context); }
+    void operator()(const PresenceChange& presence) const { hear_presence(state, presence, received); }
+    void operator()(const SensorReport& report) const { on_sensor(state, report, received, context, out); }
+    void operator()(const Heartbeat& beat) const {
+      const bool late = seconds_between(beat.time, received) > late_after_s;
+      hear(state, received, beat.time, late, context, out);
+      if (!late) judge_missed(state, beat.time, received, context, out);
+    }
+  };
+  std::visit(Visitor{state, received, context, out}, event);
+  judge_silence(state, received, out);
+}
+
+std::optional<Time> wake_at(const StationState& state) { return silent_at(state); }
+
+void advance_to(StationState& state, Time now, const StationContext&, std::vector<Judgement>& out) { judge_silence(state, now, out); }
+
+}  // namespace driftline::rules

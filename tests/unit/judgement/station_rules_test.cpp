@@ -1,0 +1,173 @@
+#include "rules/judgement/station_rules.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "rules/judgement/site_state.h"
+#include "rules/judgement/station_state.h"
+
+namespace driftline::rules {
+namespace {
+
+constexpr std::int64_t start_ms = 1772323200000;  // 2026-03-01T00:00:00Z
+constexpr std::int64_t half_cycle_ms = 3600000;
+
+// A station with two lines in good order; the figures breathe a little, the same on every run.
+struct Plant {
+  StationContext context;
+  StationState state;
+  SiteState site;
+  std::vector<WarningChange> changes;
+  int turn = 0;
+
+  Plant() {
+    context.id = {"northyard", "ps-01"};
+    context.design.settings = {.cycle_s = 7200, .pump_limit_s = 300, .target_bar = 180, .residual_bar = 10, .lines = 2};
+  }
+
+  static double breath(int i, double size) { return size * std::sin(i * 12.9898) * std::cos(i * 4.1414); }
+
+  HalfCycle next_turn() {
+    HalfCycle h;
+    h.line = turn % 2 + 1;
+    h.pump_start = time_from_ms(start_ms + turn * half_cycle_ms);
+    h.outcome = Outcome::reached;
+    h.time_to_pressure_s = 150 * (1 + breath(turn, 0.01));
+    h.pump_stop = later_by_s(h.pump_start, *h.time_to_pressure_s);
+    h.pump_run_s = h.time_to_pressure_s;
+    h.peak_bar = 182 + breath(turn + 7, 0.4);
+    h.residual_bar = 1.5 + breath(turn + 3, 0.3);
+    h.vent_s = 60 * (1 + breath(turn + 5, 0.03));
+    h.temp_c = 12 + 5 * std::sin(turn * 2 * 3.14159265 / 24);
+    h.settings = context.design.settings;
+    return h;
+  }
+
+  void take(const StationEvent& event, Time received) {
+    std::vector<Judgement> judgements;
+    judge(state, event, received, context, judgements);
+    std::vector<SiteOutput> out;
+    for (const Judgement& j : judgements)
+      if (const auto* finding = std::get_if<Finding>(&j)) judge(site, context.id, *finding, received, out);
+    for (const SiteOutput& o : out)
+      if (const auto* change = std::get_if<WarningChange>(&o)) changes.push_back(*change);
+  }
+
+  template <class Alter>
+  void run(int turns, Alter alter) {
+    for (int i = 0; i < turns; ++i, ++turn) {
+      HalfCycle h = next_turn();
+      alter(h, i);
+      take(h, h.pump_stop);
+      take(Heartbeat{.received = h.pump_stop, .time = h.pump_stop}, h.pump_stop);
+    }
+  }
+  void run_in_order(int turns) {
+    run(turns, [](HalfCycle&, int) {});
+  }
+};
+
+// If this fails the program cries wolf on a station in good order.
+TEST(StationRules, a_station_in_good_order_raises_nothing) {
+  Plant plant;
+  plant.run_in_order(2000);
+  EXPECT_TRUE(plant.changes.empty()) << plant.changes[0].text;
+}
+
+// If this fails a leak is first heard of when the line has failed.
+TEST(StationRules, a_slow_leak_on_one_line_is_told_of_that_line_before_the_limit) {
+  Plant plant;
+  plant.run_in_order(300);
+  plant.run(200, [](HalfCycle& h, int i) {
+    if (h.line == 2) h.time_to_pressure_s = *h.time_to_pressure_s / (1 - 0.4 * i / 200.0);
+  });
+  ASSERT_FALSE(plant.changes.empty());
+  const WarningChange& first = plant.changes[0];
+  EXPECT_EQ(first.condition, Condition::slow_to_pressure);
+  EXPECT_EQ(first.line, std::optional<int>(2));
+  EXPECT_EQ(first.change, Change::raised);
+  EXPECT_LT(first.time, time_from_ms(start_ms + 380 * half_cycle_ms));
+  ASSERT_FALSE(first.causes.empty());
+  EXPECT_EQ(first.causes[0].cause, Cause::slow_leak);
+}
+
+// If this fails wear of the pump is looked for on one line.
+TEST(StationRules, both_lines_slower_by_one_factor_is_told_of_the_station) {
+  Plant plant;
+  plant.run_in_order(300);
+  plant.run(200, [](HalfCycle& h, int i) { h.time_to_pressure_s = *h.time_to_pressure_s / (1 - 0.3 * i / 200.0); });
+  ASSERT_FALSE(plant.changes.empty());
+  EXPECT_EQ(plant.changes[0].condition, Condition::slow_to_pressure);
+  EXPECT_EQ(plant.changes[0].line, std::nullopt);
+}
+
+// If this fails a line that is not served goes unsaid.
+TEST(StationRules, a_target_not_reached_is_told_at_once_and_repeated_is_act) {
+  Plant plant;
+  plant.run_in_order(100);
+  const auto fail = [](HalfCycle& h, int) {
+    if (h.line != 1) return;
+    h.outcome = Outcome::not_reached;
+    h.time_to_pressure_s.reset();
+    h.pump_stop = later_by_s(h.pump_start, 300);
+    h.peak_bar = 40;
+  };
+  plant.run(2, fail);
+  ASSERT_EQ(plant.changes.size(), 1U);
+  EXPECT_EQ(plant.changes[0].condition, Condition::pressure_not_reached);
+  plant.run(2, fail);
+  ASSERT_EQ(plant.changes.size(), 2U);
+  EXPECT_EQ(plant.changes[1].change, Change::urgency_changed);
+  EXPECT_EQ(plant.changes[1].urgency, Urgency::act);
+  plant.run_in_order(14);
+  EXPECT_EQ(plant.changes.back().change, Change::cleared);
+}
+
+// If this fails a restart gives other warnings than an undisturbed run.
+TEST(StationRules, saved_and_loaded_states_go_on_as_if_nothing_had_happened) {
+  Plant straight;
+  Plant broken;
+  for (Plant* plant : {&straight, &broken}) {
+    plant->run_in_order(150);
+    if (plant == &broken) {
+      plant->state = load_station(save(plant->state)).value();
+      plant->site = load_site(save(plant->site)).value();
+    }
+    plant->run(100, [](HalfCycle& h, int) { h.time_to_pressure_s = *h.time_to_pressure_s * 1.2; });
+  }
+  EXPECT_FALSE(straight.changes.empty());
+  EXPECT_EQ(straight.changes, broken.changes);
+  EXPECT_EQ(straight.state, broken.state);
+}
+
+// If this fails a station's state has grown: raising these numbers is a decision.
+TEST(StationRules, the_state_of_a_station_stays_within_its_bytes) {
+  Plant plant;
+  plant.run_in_order(50);
+  const std::size_t early = save(plant.state).size();
+  plant.run_in_order(1500);
+  EXPECT_LE(save(plant.state).size(), 6000U);
+  EXPECT_LE(save(plant.state).size(), early + 200);
+}
+
+// If this fails silence is never noticed, or noticed twice.
+TEST(StationRules, silence_is_told_once_and_cleared_when_the_station_is_heard) {
+  Plant plant;
+  plant.run_in_order(100);
+  std::vector<Judgement> out;
+  const auto wake = wake_at(plant.state);
+  ASSERT_TRUE(wake.has_value());
+  advance_to(plant.state, *wake, plant.context, out);
+  ASSERT_EQ(out.size(), 1U);
+  EXPECT_EQ(std::get<Finding>(out[0]).condition, Condition::station_silent);
+  advance_to(plant.state, later_by_days(*wake, 3), plant.context, out);
+  EXPECT_EQ(out.size(), 1U);
+  const Time back = later_by_days(*wake, 4);
+  judge(plant.state, Heartbeat{.received = back, .time = back}, back, plant.context, out);
+  ASSERT_GE(out.size(), 2U);
+  EXPECT_FALSE(std::get<Finding>(out[1]).holds);
+}
+
+}  // namespace
+}  // namespace driftline::rules
