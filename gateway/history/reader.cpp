@@ -133,6 +133,15 @@ tl::expected<std::vector<CursorMark>, Trouble> Reader::cursor(const std::string&
   });
 }
 
+tl::expected<std::vector<CursorMark>, Trouble> Reader::last_ids() {
+  return answered([&] {
+    std::vector<CursorMark> marks;
+    for (const Feed feed : feeds)
+      marks.push_back({feed, database_->number("SELECT coalesce(max(id), 0) FROM " + std::string(name_of(feed)))});
+    return marks;
+  });
+}
+
 tl::expected<std::vector<TableCount>, Trouble> Reader::counts() {
   return answered([&] {
     std::vector<TableCount> counts;

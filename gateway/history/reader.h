@@ -55,6 +55,9 @@ class Reader {
 
   // Where a cursor stands; feeds that it does not follow are absent.
   [[nodiscard]] tl::expected<std::vector<CursorMark>, Trouble> cursor(const std::string& name);
+  // The newest id of each feed: with a cursor, how much waits.
+  [[nodiscard]] tl::expected<std::vector<CursorMark>, Trouble> last_ids();
+  // Reads whole tables: seconds on a large history.
   [[nodiscard]] tl::expected<std::vector<TableCount>, Trouble> counts();
 
  private:

@@ -53,7 +53,7 @@ inline WarningChange warning_change(int number, Change change = Change::raised) 
   w.change = change;
   w.causes = {{Cause::slow_leak, 1.0 / 3.0}, {static_cast<Cause>(static_cast<std::size_t>(number) % cause_count), 2.0 / 3.0}};
   if (number % 3 != 0) {
-    w.forecast = {time_from_ms(number + 1), time_from_ms(number), time_from_ms(number + 2)};
+    w.forecast = {w.time + std::chrono::hours{240 + number}, w.time + std::chrono::hours{120}, w.time + std::chrono::hours{900}};
     w.shift = FigureShift{"time_to_pressure_s", 240.1, 212.0 + number, 3.3, 300.0, time_from_ms(number), number};
   }
   w.text = "line 1 of ps-" + std::to_string(number) + " fills slower; look for \"grease\"\n";
@@ -66,8 +66,9 @@ inline ReservoirDay reservoir_day(int number) {
 }
 
 inline ForecastDay forecast_day(int number) {
-  return {time_from_ms(1'772'323'200'000 + number * 86'400'000LL), station_id(number), 1 + number % lines_max,
-          Condition::slow_vent, {time_from_ms(number + 9), std::nullopt, time_from_ms(number + 99)}};
+  const Time date = time_from_ms(1'772'323'200'000 + number * 86'400'000LL);
+  return {date, station_id(number), 1 + number % lines_max, Condition::slow_vent,
+          {date + std::chrono::hours{300}, std::nullopt, date + std::chrono::hours{900 + number}}};
 }
 
 inline FaultRow fault_row(int number) {
