@@ -45,6 +45,14 @@ struct Decoded {
   std::optional<PresenceChange> presence;      // presence; its time is `received` where the message gives none
   std::optional<ServiceNote> note;             // service
   std::vector<Fault> faults;                   // one for each part that was not used
+
+  void clear() {  // keeps the capacity
+    samples.clear();
+    settings.reset();
+    presence.reset();
+    note.reset();
+    faults.clear();
+  }
 };
 
 // Decodes native JSON (the telemetry contract). Holds a parser's buffers: one a thread, reused from message to message.

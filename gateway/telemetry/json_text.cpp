@@ -80,7 +80,7 @@ void append_json_string(std::string& out, std::string_view text) {
   out += '"';
 }
 
-std::string quoted(std::string_view text) {
+std::string in_quotes(std::string_view text) {
   std::string out;
   append_json_string(out, cut(text));
   if (cut(text).size() < text.size()) out += "...";

@@ -14,9 +14,9 @@ void append_json_string(std::string& out, std::string_view text);
 [[nodiscard]] std::size_t utf8_length(std::string_view text);
 
 // `text` as a JSON string, cut (at a character's edge) to quoted_bytes_max with "..." after it: for a fault's `why`.
-[[nodiscard]] std::string quoted(std::string_view text);
+[[nodiscard]] std::string in_quotes(std::string_view text);
 
-// `text` cut like `quoted`, escaped alike, without quotes: for a number or a token as it stood.
+// `text` cut like `in_quotes`, escaped alike, without quotes: for a number or a token as it stood.
 [[nodiscard]] std::string cut_short(std::string_view text);
 
 // Appends "/name" with ~ and / escaped as RFC 6901 wants it.

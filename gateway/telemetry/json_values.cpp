@@ -20,8 +20,13 @@ bool is_loose(const element& value, const Place& place) {
   return !token.empty() && token.front() == loose_mark;
 }
 
+// Of the tokens that loosen_tokens marks: a number that is too big, not one that is none.
+bool is_number_text(std::string_view token) {
+  return token.find_first_not_of("0123456789+-.eE") == std::string_view::npos;
+}
+
 void wrong_type(const element& value, const Field& field, const Place& place) {
-  const bool too_big = is_loose(value, place) && value.get_string().value_unsafe().find_first_of("0123456789") == 1;
+  const bool too_big = is_loose(value, place) && is_number_text(value.get_string().value_unsafe().substr(1));
   place.fault(too_big ? FaultCode::out_of_range : FaultCode::wrong_type, field.name, describe(value, place.loose),
               field.remedy);
 }
@@ -83,7 +88,7 @@ std::string describe(const element& value, bool loose) {
     case element_type::STRING: {
       const std::string_view text = value.get_string().value_unsafe();
       if (loose && !text.empty() && text.front() == loose_mark) return cut_short(text.substr(1)) + " is no JSON number";
-      return quoted(text) + " is text";
+      return in_quotes(text) + " is text";
     }
     case element_type::ARRAY: return "a list stands here";
     case element_type::OBJECT: return "an object stands here";

@@ -12,16 +12,13 @@
 // null is an absent field; only for `time`, `state` and `kind` that is a fault. Fields that are not ours are not looked at.
 #include <simdjson.h>
 
-#include <cstring>
 #include <limits>
-#include <new>
 
 #include "gateway/telemetry/decode.h"
+#include "gateway/telemetry/json_payload.h"
 #include "gateway/telemetry/json_text.h"
 #include "gateway/telemetry/json_values.h"
 #include "gateway/telemetry/limits.h"
-#include "gateway/telemetry/loose_tokens.h"
-#include "gateway/telemetry/not_json.h"
 #include "rules/records/names.h"
 
 namespace driftline {
@@ -238,7 +235,7 @@ void decode_presence(const element& root, bool loose, Time received, Decoded& ou
       state_known = *state == "online" || *state == "offline";
       presence.online = *state == "online";
       if (!state_known)
-        place.fault(FaultCode::out_of_range, key, quoted(*state) + " is no state of presence", state_field.remedy);
+        place.fault(FaultCode::out_of_range, key, in_quotes(*state) + " is no state of presence", state_field.remedy);
     } else if (key == "time" && seen.first(1, key, place)) {
       if (field.is_null()) continue;
       if (const auto time = values::time(field, received, place)) presence.time = *time;
@@ -279,7 +276,7 @@ void decode_service(const element& root, bool loose, Time received, Decoded& out
       const auto kind = service_kind_named(*word);
       kind_known = kind.has_value();
       if (kind) note.kind = *kind;
-      else place.fault(FaultCode::out_of_range, key, quoted(*word) + " is no kind of service", kind_field.remedy);
+      else place.fault(FaultCode::out_of_range, key, in_quotes(*word) + " is no kind of service", kind_field.remedy);
     } else if (key == "line" && seen.first(2, key, place)) {
       if (const auto line = values::integer(field, line_field, 1, lines_max, place)) note.line = static_cast<int>(*line);
     } else if (key == "note" && seen.first(3, key, place)) {
@@ -295,55 +292,19 @@ void decode_service(const element& root, bool loose, Time received, Decoded& out
 }  // namespace
 
 struct NativeDecoder::Buffers {
-  simdjson::dom::parser parser{limits::payload_bytes_max + simdjson::SIMDJSON_PADDING};
-  std::vector<char> padded;  // simdjson reads SIMDJSON_PADDING bytes beyond the end
-  std::string loosened;
-
-  simdjson::error_code parse(std::string_view payload, element& root) {
-    if (padded.size() < payload.size() + simdjson::SIMDJSON_PADDING)
-      padded.resize(payload.size() * 2 + simdjson::SIMDJSON_PADDING);
-    std::memcpy(padded.data(), payload.data(), payload.size());
-    std::memset(padded.data() + payload.size(), ' ', simdjson::SIMDJSON_PADDING);
-    return parser.parse(padded.data(), payload.size(), false).get(root);
-  }
+  JsonPayload json;
 };
 
-NativeDecoder::NativeDecoder() : buffers_(std::make_unique<Buffers>()) {
-  constexpr std::size_t usual_bytes = 64UL * 1024;  // grows when a longer payload comes
-  if (buffers_->parser.allocate(usual_bytes, limits::payload_depth_max) != simdjson::SUCCESS) throw std::bad_alloc();
-}
+NativeDecoder::NativeDecoder() : buffers_(std::make_unique<Buffers>()) {}
 NativeDecoder::~NativeDecoder() = default;
 NativeDecoder::NativeDecoder(NativeDecoder&&) noexcept = default;
 NativeDecoder& NativeDecoder::operator=(NativeDecoder&&) noexcept = default;
 
 void NativeDecoder::decode(TopicKind kind, std::string_view payload, Time received, Decoded& out) {
-  out.samples.clear();
-  out.settings.reset();
-  out.presence.reset();
-  out.note.reset();
-  out.faults.clear();
-
-  if (payload.size() > limits::payload_bytes_max) {
-    out.faults.push_back({FaultCode::too_large, {}, std::to_string(payload.size()) + " bytes",
-                          "at most " + std::to_string(limits::payload_bytes_max) + " bytes a message"});
-    return;
-  }
+  out.clear();
   element root;
-  bool loose = false;
-  simdjson::error_code error = buffers_->parse(payload, root);
-  if (error != simdjson::SUCCESS && error != simdjson::DEPTH_ERROR && loosen_tokens(payload, buffers_->loosened)) {
-    error = buffers_->parse(buffers_->loosened, root);
-    loose = true;
-  }
-  if (error == simdjson::DEPTH_ERROR) {
-    out.faults.push_back({FaultCode::too_deep, {}, "lists or objects stand in each other too deep: " + cut_short(payload),
-                          "at most " + std::to_string(limits::payload_depth_max) + " levels; a sample needs two"});
-    return;
-  }
-  if (error != simdjson::SUCCESS) {
-    out.faults.push_back(not_json_fault(payload));
-    return;
-  }
+  if (!buffers_->json.parse(payload, root, out.faults)) return;
+  const bool loose = buffers_->json.loose();
   switch (kind) {
     case TopicKind::telemetry: return decode_telemetry(root, loose, received, out);
     case TopicKind::settings: return decode_settings(root, loose, out);

@@ -28,6 +28,8 @@ class Walk {
     return std::nullopt;
   }
 
+  [[nodiscard]] bool too_deep() const { return too_deep_; }
+
  private:
   // After a value inside a list or an object: what may follow it.
   bool step() {
@@ -53,7 +55,10 @@ class Walk {
     if (at_ == text_.size()) return false;
     const char c = text_[at_];
     if (c == '{' || c == '[') {
-      if (depth_ == telemetry_limits::payload_depth_max) return false;
+      if (depth_ == telemetry_limits::payload_depth_max) {
+        too_deep_ = true;
+        return false;
+      }
       objects_[depth_++] = c == '{';
       fresh_ = true;
       ++at_;
@@ -140,6 +145,7 @@ class Walk {
   std::string_view text_;
   std::size_t at_ = 0;
   std::size_t depth_ = 0;
+  bool too_deep_ = false;
   bool fresh_ = false;  // just inside a bracket: no comma is due
   std::bitset<telemetry_limits::payload_depth_max> objects_;
 };
@@ -148,7 +154,7 @@ std::string around(std::string_view text, std::size_t at) {
   constexpr std::size_t before = 12;
   std::size_t first = at > before ? at - before : 0;
   while (first > 0 && (static_cast<unsigned char>(text[first]) & 0xC0U) == 0x80) --first;
-  return quoted(text.substr(first, at + before - first));
+  return in_quotes(text.substr(first, at + before - first));
 }
 
 }  // namespace
@@ -157,9 +163,13 @@ std::optional<std::size_t> first_offence(std::string_view text) { return Walk(te
 
 Fault not_json_fault(std::string_view payload) {
   Fault fault{FaultCode::not_json, {}, {}, std::string(remedy)};
-  const auto at = first_offence(payload);
+  Walk walk(payload);
+  const auto at = walk.offence();
+  if (walk.too_deep())
+    return {FaultCode::too_deep, {}, "lists or objects stand in each other too deep, in " + around(payload, *at),
+            "at most " + std::to_string(telemetry_limits::payload_depth_max) + " levels; a sample needs two"};
   if (payload.find_first_not_of(" \t\r\n") == std::string_view::npos) fault.why = "the payload is empty";
-  else if (!at) fault.why = "not readable as JSON: " + quoted(payload);
+  else if (!at) fault.why = "not readable as JSON: " + in_quotes(payload);
   else if (*at >= payload.size()) fault.why = "cut off: it ends before its JSON does, after " + around(payload, payload.size());
   else if (static_cast<unsigned char>(payload[*at]) >= 0x80 && utf8_length(payload.substr(*at)) == 0)
     fault.why = "byte " + std::to_string(*at) + " is not UTF-8, in " + around(payload, *at);

@@ -163,9 +163,9 @@ std::optional<std::string_view> inside_quotes(std::string_view value) {
 std::optional<Fault> read_members(std::string_view line, Members& out) {
   Cursor cursor{line.data(), line.data() + line.size()};
   const auto broken = [&] {
-    if (cursor.done()) return unreadable({}, "the line ends too early, after " + quoted(line.substr(line.size() > 24 ? line.size() - 24 : 0)));
+    if (cursor.done()) return unreadable({}, "the line ends too early, after " + in_quotes(line.substr(line.size() > 24 ? line.size() - 24 : 0)));
     const auto at = static_cast<std::size_t>(cursor.at - line.data());
-    return unreadable({}, "not a JSON object at byte " + std::to_string(at) + ", in " + quoted(line.substr(at > 12 ? at - 12 : 0, 24)));
+    return unreadable({}, "not a JSON object at byte " + std::to_string(at) + ", in " + in_quotes(line.substr(at > 12 ? at - 12 : 0, 24)));
   };
   if (!cursor.take('{')) return broken();
   if (cursor.take('}')) return std::nullopt;
@@ -180,7 +180,7 @@ std::optional<Fault> read_members(std::string_view line, Members& out) {
                                                   : *key == "payload_base64" ? &out.payload_base64
                                                                              : nullptr;
     if (slot == nullptr) continue;
-    if (*slot) return unreadable({}, quoted(*key) + " stands twice");
+    if (*slot) return unreadable({}, in_quotes(*key) + " stands twice");
     *slot = value;
   } while (cursor.take(','));
   if (!cursor.take('}')) return broken();

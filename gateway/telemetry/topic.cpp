@@ -4,6 +4,7 @@
 #include "gateway/telemetry/decode.h"
 #include "gateway/telemetry/json_text.h"
 #include "gateway/telemetry/limits.h"
+#include "gateway/telemetry/topic_text.h"
 
 namespace driftline {
 namespace {
@@ -12,10 +13,6 @@ constexpr std::array<std::string_view, 4> kind_names{"telemetry", "settings", "p
 
 bool id_char(char c) {
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' || c == '_' || c == '-';
-}
-
-bool is_id(std::string_view text) {
-  return !text.empty() && text.size() <= telemetry_limits::id_bytes_max && std::all_of(text.begin(), text.end(), id_char);
 }
 
 TopicOutcome refused(FaultCode code, std::string why, std::string remedy) {
@@ -41,18 +38,22 @@ std::optional<std::array<std::string_view, 3>> levels_under(std::string_view roo
 
 }  // namespace
 
+bool is_id(std::string_view text) {
+  return !text.empty() && text.size() <= telemetry_limits::id_bytes_max && std::all_of(text.begin(), text.end(), id_char);
+}
+
 TopicOutcome read_topic(std::string_view root, std::string_view topic) {
   const auto levels = levels_under(root, topic);
-  if (!levels) return refused(FaultCode::bad_topic, quoted(topic) + " is not a station's topic", shape_of(root));
+  if (!levels) return refused(FaultCode::bad_topic, in_quotes(topic) + " is not a station's topic", shape_of(root));
   const auto [site, station, kind] = *levels;
   for (const std::string_view id : {site, station})
     if (!is_id(id))
-      return refused(FaultCode::bad_topic, quoted(id) + " cannot name a site or station",
+      return refused(FaultCode::bad_topic, in_quotes(id) + " cannot name a site or station",
                      "1 to 64 characters of A-Z a-z 0-9 . _ -");
 
   const auto* const known = std::find(kind_names.begin(), kind_names.end(), kind);
   if (known == kind_names.end()) {
-    TopicOutcome outcome = refused(FaultCode::unknown_kind, quoted(kind) + " is no kind of message", shape_of(root));
+    TopicOutcome outcome = refused(FaultCode::unknown_kind, in_quotes(kind) + " is no kind of message", shape_of(root));
     outcome.station = StationId{std::string(site), std::string(station)};
     return outcome;
   }

@@ -1,0 +1,58 @@
+#include "gateway/telemetry/json_payload.h"
+
+#include <simdjson.h>
+
+#include <cstring>
+#include <new>
+#include <string>
+
+#include "gateway/telemetry/limits.h"
+#include "gateway/telemetry/loose_tokens.h"
+#include "gateway/telemetry/not_json.h"
+
+namespace driftline {
+
+namespace limits = telemetry_limits;
+using simdjson::dom::element;
+
+struct JsonPayload::Buffers {
+  simdjson::dom::parser parser{limits::payload_bytes_max + simdjson::SIMDJSON_PADDING};
+  std::vector<char> padded;  // simdjson reads SIMDJSON_PADDING bytes beyond the end
+  std::string loosened;
+
+  simdjson::error_code parse(std::string_view payload, element& root) {
+    if (padded.size() < payload.size() + simdjson::SIMDJSON_PADDING)
+      padded.resize(payload.size() * 2 + simdjson::SIMDJSON_PADDING);
+    if (!payload.empty()) std::memcpy(padded.data(), payload.data(), payload.size());
+    std::memset(padded.data() + payload.size(), ' ', simdjson::SIMDJSON_PADDING);
+    return parser.parse(padded.data(), payload.size(), false).get(root);
+  }
+};
+
+JsonPayload::JsonPayload() : buffers_(std::make_unique<Buffers>()) {
+  constexpr std::size_t usual_bytes = 64UL * 1024;  // grows when a longer payload comes
+  if (buffers_->parser.allocate(usual_bytes, limits::payload_depth_max) != simdjson::SUCCESS) throw std::bad_alloc();
+}
+JsonPayload::~JsonPayload() = default;
+JsonPayload::JsonPayload(JsonPayload&&) noexcept = default;
+JsonPayload& JsonPayload::operator=(JsonPayload&&) noexcept = default;
+
+bool JsonPayload::parse(std::string_view payload, element& root, std::vector<Fault>& faults) {
+  loose_ = false;
+  if (payload.size() > limits::payload_bytes_max) {
+    faults.push_back({FaultCode::too_large, {}, std::to_string(payload.size()) + " bytes",
+                      "at most " + std::to_string(limits::payload_bytes_max) + " bytes a message"});
+    return false;
+  }
+  simdjson::error_code error = buffers_->parse(payload, root);
+  if (error == simdjson::SUCCESS) return true;
+  if (error != simdjson::DEPTH_ERROR && loosen_tokens(payload, buffers_->loosened)) {
+    loose_ = true;
+    error = buffers_->parse(buffers_->loosened, root);
+    if (error == simdjson::SUCCESS) return true;
+  }
+  faults.push_back(not_json_fault(payload));
+  return false;
+}
+
+}  // namespace driftline
