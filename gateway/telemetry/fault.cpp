@@ -9,7 +9,8 @@ constexpr std::array<std::string_view, fault_code_count> names{
     "bad-topic",     "unknown-kind",    "unknown-station",  "too-large",
     "too-deep",      "batch-too-long",  "not-json",         "wrong-type",
     "missing-field", "time-unreadable", "time-implausible", "out-of-range",
-    "too-late",      "too-many-stations", "unreadable-record", "duplicate-field"};
+    "too-late",      "too-many-stations", "unreadable-record", "duplicate-field",
+    "not-sparkplug", "birth-missing"};
 
 }  // namespace
 

@@ -26,8 +26,10 @@ enum class FaultCode : std::uint8_t {
   too_many_stations,  // the bound on stations is met
   unreadable_record,  // a line of a recording that is not a recorded message
   duplicate_field,    // a field stands twice in one object; the first is used
+  not_sparkplug,      // not a Sparkplug B payload
+  birth_missing,      // Sparkplug B data whose birth was not seen, or with messages missing before it
 };
-inline constexpr std::size_t fault_code_count = 16;
+inline constexpr std::size_t fault_code_count = 18;
 
 [[nodiscard]] std::string_view name_of(FaultCode code);  // "bad-topic", ...
 

@@ -39,6 +39,13 @@ inline constexpr double days_from_received_max = 366;
 
 inline constexpr std::size_t quoted_bytes_max = 60;  // of a payload's text in a fault
 
+// Sparkplug B: a birth lists every metric of a device, and each metric's alias is remembered. The spare room is for nodes
+// that say far more than we listen to; at the bound a node or device is refused and said.
+inline constexpr std::size_t metrics_per_message_max = 10'000;
+inline constexpr std::size_t aliases_per_node_max = 20'000;
+inline constexpr std::size_t devices_per_node_max = 1'000;
+inline constexpr std::size_t nodes_max = 2'000;
+
 // A recorded line holds a payload, in base64 at worst, a topic and a time.
 inline constexpr std::size_t record_bytes_max = payload_bytes_max / 3 * 4 + 4 + 256UL * 1024;
 inline constexpr std::size_t read_buffer_bytes = 256UL * 1024;
