@@ -114,7 +114,13 @@ bool Journal::carry_over_segment(Position first, std::uint64_t& records) {
   Segment old;
   {
     const std::lock_guard guard(mutex_);
-    old = segments_.at(first);
+    Segment& segment = segments_.at(first);
+    if (segment.sealed && segment.synced_bytes == segment.bytes) {  // whole on the disk before the trouble
+      files_.close(segment.file);
+      segment.file = -1;
+      return true;
+    }
+    old = segment;
   }
   const std::string unfinished = settings_.directory + "/carry.tmp";
   const int file = files_.create(unfinished);
