@@ -1,0 +1,40 @@
+// What the reservoir's judgement takes for granted, each with its reason. Level in per cent of a full reservoir.
+#pragma once
+
+#include <array>
+#include <cstddef>
+
+namespace driftline::rules::reservoir {
+
+// A magnet follower sticks: the reading stays until the level has left it by this much, then jumps to the level.
+// Common practice, no source: none to 3 %.
+inline constexpr std::array<double, 5> stick_pct{0, 0.75, 1.5, 2.25, 3};
+inline constexpr std::size_t follower_count = stick_pct.size();
+
+inline constexpr double density_kg_l_default = 0.9;   // lithium greases, common practice
+inline constexpr double low_pct_default = 10;
+inline constexpr double empty_pct_default = 3;
+
+inline constexpr double design_use_spread = 0.03;     // charges and reservoir as drawn against as built, 1 sigma of the use
+inline constexpr double unknown_use_pct = 0.4;        // per turn, where the design is unknown: start and
+inline constexpr double unknown_use_spread_pct = 0.4; // its sigma
+inline constexpr double use_wander_a_day = 0.003;     // of the use: devices and charges drift slowly, 1 sigma in a day
+inline constexpr double turn_spread = 0.03;           // of one turn's use
+
+inline constexpr double refill_pct_min = 5;           // a rise of less could be the follower
+inline constexpr double refill_pct_min_told = 2.5;    // when a person said so
+inline constexpr double refill_s = 1500;              // a refill is over after this; readings in it restart the level
+inline constexpr double told_s = 4 * 3600.0;          // a note belongs to a rise this long before or after it
+inline constexpr double filled_to_pct = 88;           // where nothing reads the level: people fill to about this
+inline constexpr double filled_to_spread_pct = 10;
+
+inline constexpr double jump_pct_min = 8;             // a fall of more between two readings is no use of grease
+inline constexpr double readable_low_pct = -2;        // outside these a reading cannot be
+inline constexpr double readable_high_pct = 104;
+inline constexpr double level_offset_spread_pct = 0.35;  // temperature and mounting of the sensor, not learnt
+
+inline constexpr std::size_t bins_max = 16;
+inline constexpr double bin_s = 600;                  // readings are averaged over this at least
+inline constexpr int days_at_once_max = 31;           // rows told at once after a long silence
+
+}  // namespace driftline::rules::reservoir

@@ -1,0 +1,424 @@
+// What each event does to the reservoir's state.
+#include "rules/reservoir/reservoir.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "rules/reservoir/conditions.h"
+
+namespace driftline::rules::reservoir {
+namespace {
+
+constexpr double late_after_s = 900;        // what comes later than this is judged at its coming
+constexpr double rate_memory_days = 3;
+constexpr double day_grace_s = 6 * 3600.0;
+constexpr double no_turns_s = 6 * 3600.0;   // readings are used without a turn after this
+constexpr double recent_memory_pct = 10;    // level used up over which `recent` forgets
+constexpr double recent_error_guard = 2.5;  // residuals are not independent: coarse steps, day and night
+constexpr double shift_share = 0.25;
+constexpr double shift_over_share = 0.12;
+constexpr double shift_errors = 4;
+constexpr double usual_memory_pct = 60;     // level used up over which the usual use is learnt
+constexpr double learnt_pct = 30;           // level used up before a use without a design is called usual
+
+Time midnight_of(Time time) { return std::chrono::floor<std::chrono::days>(time); }
+Time judged_at(Time event, Time received) { return seconds_between(event, received) > late_after_s ? received : event; }
+
+double nominal_of(const StationDesign& design, int line) {
+  const auto i = static_cast<std::size_t>(line - 1);
+  return *design.lines[i].charges_cm3 * design.grease_density_kg_l.value_or(density_kg_l_default) / (10 * *design.reservoir_kg);
+}
+
+bool balance_known(const StationDesign& design) {
+  if (!design.reservoir_kg || *design.reservoir_kg <= 0 || design.lines.empty()) return false;
+  const auto lines = static_cast<std::size_t>(design.settings.lines.value_or(static_cast<int>(design.lines.size())));
+  if (design.lines.size() < lines) return false;
+  return std::all_of(design.lines.begin(), design.lines.end(), [](const LineDesign& l) { return l.charges_cm3 && *l.charges_cm3 > 0; });
+}
+
+void start(State& state, const StationDesign& design) {
+  state.started = true;
+  state.designed = balance_known(design);
+  if (state.designed) {
+    state.filter.start_use(1, design_use_spread);
+    state.usual_use = 1;
+    state.usual_sd = static_cast<float>(design_use_spread);
+    double cycle = 0;
+    for (std::size_t i = 0; i < design.lines.size(); ++i) cycle += nominal_of(design, static_cast<int>(i) + 1);
+    if (design.settings.cycle_s && *design.settings.cycle_s > 0) {
+      state.nominal_sum = static_cast<float>(0.5 * cycle * 86400 / *design.settings.cycle_s);
+      state.days_sum = 0.5F;
+    }
+  } else {
+    state.filter.start_use(unknown_use_pct, unknown_use_spread_pct);
+  }
+}
+
+double reading_sd(const State& state, int readings) {
+  const double q = double{state.quantum}, noise = double{state.noise_var};
+  // The coarse step averages out only where the noise shakes it; otherwise q/sqrt(12) stays.
+  const double shaken = std::exp(-20 * noise / std::max(q * q, 1e-6));
+  return std::sqrt(noise / std::min(std::max(readings, 1), 8) + q * q / 12 * std::max(shaken, 0.15) + 0.01);
+}
+
+void restart_level(State& state, double reading) {
+  state.filter.start_level(reading, std::max(0.4, reading_sd(state, 1)));
+  state.level_known = true;
+  state.bins = {};
+  state.recent = {};
+  state.nominal = 0;
+  state.still = {static_cast<float>(reading), static_cast<float>(reading), static_cast<float>(state.filter.estimate().use), 0};
+}
+
+void guess_level(State& state, double level, double sd) {
+  state.filter.set_level(level, sd);
+  state.level_known = true;
+  state.recent = {};
+  state.nominal = 0;
+}
+
+void follow_recent(State& state) {
+  const Follower& best = state.filter.best();
+  const double stick = stick_pct[static_cast<std::size_t>(&best - state.filter.followers.data())];
+  if (stick > 0 && !best.anchored) return;
+  const double level = double{best.held} - (stick > 0 ? best.use * double{best.since} : 0);
+  state.recent.add(state.nominal, level, stick > 0 ? 1.0 / best.blocks : 1.0);
+}
+
+void judge_use_shift(State& state) {
+  const auto fit = statistics::fit_line(state.recent);
+  const Estimate e = state.filter.estimate();
+  if (!fit || state.recent.weight < 6) return;
+  const double now = -fit->slope;
+  const double spread_pct = std::sqrt(state.recent.sxx / state.recent.weight) * e.use;  // of level, behind the line
+  if (spread_pct < 2) return;
+  const double error = recent_error_guard * std::max(fit->residual_sd, 0.15) / std::sqrt(state.recent.sxx);
+  if (std::abs(now - e.use) > 3 * std::hypot(error, e.use_sd)) state.filter.loosen_use(0.2 * std::abs(now - e.use));
+  const double usual = double{state.usual_use};
+  if (usual <= 0) return;
+  const double difference = now - usual;
+  const double sure = shift_errors * std::hypot(error, double{state.usual_sd});
+  if (std::abs(difference) > std::max(shift_share * usual, sure)) {
+    state.shift = difference > 0 ? std::int8_t{1} : std::int8_t{-1};
+  } else if (state.shift != 0 && std::abs(difference) < shift_over_share * usual) {
+    state.shift = 0;
+  }
+}
+
+void learn_usual(State& state, double used_pct) {
+  state.fallen += static_cast<float>(used_pct);
+  const Estimate e = state.filter.estimate();
+  if (state.usual_use <= 0) {
+    if (double{state.fallen} < learnt_pct || e.use_sd > 0.06 * e.use) return;
+    state.usual_use = static_cast<float>(e.use);
+    state.usual_sd = static_cast<float>(e.use_sd);
+    return;
+  }
+  if (state.shift != 0 || std::abs(e.use / double{state.usual_use} - 1) > shift_over_share) return;
+  state.usual_use += static_cast<float>(std::min(1.0, used_pct / usual_memory_pct)) * static_cast<float>(e.use - double{state.usual_use});
+}
+
+// A block of readings before `until`, as one.
+void use_readings(State& state, Time until) {
+  const Bin block = state.bins.take_before(until);
+  if (block.readings == 0 || state.doubt != Doubt::none || state.refilling_since) return;
+  const double mean = double{block.sum} / block.readings;
+  if (!state.level_known) {
+    restart_level(state, mean);
+    return;
+  }
+  const Estimate before = state.filter.estimate();
+  state.filter.read(mean, reading_sd(state, block.readings));
+  follow_recent(state);
+  judge_use_shift(state);
+  const double moved_by = std::max({0.6, 0.75 * double{state.quantum}, 2.5 * std::sqrt(double{state.noise_var})});
+  if (std::abs(mean - double{state.still.reading}) > moved_by)
+    state.still = {static_cast<float>(mean), static_cast<float>(before.level), static_cast<float>(before.use), 0};
+}
+
+void check_stuck(State& state) {
+  if (state.doubt != Doubt::none || !state.level_known || state.still.reading < -50) return;
+  const double longest = stick_pct.back() * 1.3 + 1.5 * double{state.quantum} + 1;
+  const double used = double{state.still.use} * double{state.still.nominal};
+  if (used < longest || !state.last_reading_at || (state.last_turn && seconds_between(*state.last_reading_at, *state.last_turn) > 2 * 86400.0)) return;
+  state.doubt = Doubt::stuck;
+  const double use = double{state.still.use};
+  const double use_sd = std::max(state.filter.estimate().use_sd, 0.02 * use);
+  state.filter.set_level(double{state.still.level} - used, 1.0 + 0.05 * used);
+  state.filter.start_use(use, use_sd);
+  state.recent = {};
+  state.bins = {};
+}
+
+struct TurnUse {
+  double nominal = 1;
+  double spread = 0;
+};
+
+TurnUse use_of(const State& state, const HalfCycle& turn, const StationDesign& design) {
+  const bool known = state.designed && static_cast<std::size_t>(turn.line) <= design.lines.size();
+  const double full = known ? nominal_of(design, turn.line) : 1;
+  switch (turn.outcome) {
+    case Outcome::reached: return {full, turn_spread * full};
+    case Outcome::not_reached: return {full, 0.5 * full};
+    case Outcome::interrupted: return {0.7 * full, 0.3 * full};
+    case Outcome::unclear: return {full, 0.2 * full};
+  }
+  return {full, full};
+}
+
+// The use a day, from turns and the time between them; a silence counts as neither.
+void count_turn(State& state, const TurnUse& use, Time start, double& missed) {
+  missed = 0;
+  if (!state.last_turn) return;
+  const double gap = seconds_between(*state.last_turn, start);
+  if (state.turn_s <= 0) state.turn_s = static_cast<float>(gap);
+  if (gap > 2.5 * double{state.turn_s}) {
+    missed = gap / double{state.turn_s} - 1;
+    if (missed > 40) state.turn_s = static_cast<float>(std::min(gap, 86400.0));
+    return;
+  }
+  state.turn_s += 0.1F * (static_cast<float>(gap) - state.turn_s);
+  const double days = gap / 86400;
+  const auto fade = static_cast<float>(std::exp(-days / rate_memory_days));
+  state.nominal_sum = state.nominal_sum * fade + static_cast<float>(use.nominal);
+  state.days_sum = state.days_sum * fade + static_cast<float>(days);
+}
+
+void follow_time(State& state, const HalfCycle& turn) {
+  if (turn.outcome == Outcome::reached || turn.outcome == Outcome::not_reached)
+    state.misses = static_cast<std::uint8_t>(state.misses << 1 | (turn.outcome == Outcome::not_reached ? 1 : 0));
+  if (!turn.time_to_pressure_s) return;
+  const auto i = static_cast<std::size_t>(turn.line - 1);
+  const auto value = static_cast<float>(*turn.time_to_pressure_s);
+  float& usual = state.time_usual[i];
+  float& now = state.time_now[i];
+  if (usual <= 0) usual = now = value;
+  if (state.shift <= 0) usual += 0.01F * (value - usual);
+  now += 0.15F * (value - now);
+}
+
+ReservoirDay day_row(const State& state, Time day, Time at, const Context& context) {
+  const Life life = life_at(state, at, context);
+  return {day, context.id, life.level_pct, life.use_pct_per_day, life.days, life.days_low, life.days_high};
+}
+
+// Tells the days that ended before `time`. What is not heard of is told as it was last known, less the time gone.
+void turn_days(State& state, Time time, Time judged, const Context& context, std::vector<Output>& out) {
+  if (!state.day) {
+    state.day = midnight_of(time);
+    return;
+  }
+  if (midnight_of(time) <= *state.day) return;
+  for (int told = 0; *state.day < midnight_of(time); ++told) {
+    const Time end = *state.day + std::chrono::days{1};
+    if (told < days_at_once_max) out.emplace_back(day_row(state, *state.day, end, context));
+    state.day = end;
+  }
+  judge_conditions(state, judged, context, true, out);
+}
+
+// Returns whether the reading is to be used.
+bool fits(State& state, const LevelReading& reading, double level) {
+  const Estimate e = state.filter.estimate();
+  const double expected = state.filter.expected_reading();
+  const double noise = std::sqrt(double{state.noise_var}) + double{state.quantum};
+  const bool told = state.told_at && std::abs(seconds_between(*state.told_at, reading.time)) < told_s;
+  const double rise = (told ? refill_pct_min_told : refill_pct_min) + 1.5 * noise + std::min(3 * e.level_sd, 10.0);
+  const double fall = jump_pct_min + 2 * noise + 4 * e.level_sd;
+  if (level > expected + rise && state.doubt != Doubt::fell) {
+    if (++state.odd < 2) return false;
+    state.odd = 0;
+    state.refilling_since = reading.time;
+    if (state.doubt == Doubt::stuck) state.doubt = Doubt::none;
+    restart_level(state, level);
+    return false;
+  }
+  if (level < expected - fall && state.doubt == Doubt::none) {
+    if (++state.odd < 3) return false;
+    state.odd = 0;
+    state.doubt = Doubt::fell;
+    state.bins = {};
+    state.still = {static_cast<float>(level), static_cast<float>(level), 0, 0};
+    return false;
+  }
+  state.odd = 0;
+  return true;
+}
+
+// A reading that was doubted moves again, or comes back to where the level must be.
+void check_recovery(State& state, double level) {
+  const double moved_by = std::max({1.5, 2 * double{state.quantum}, 4 * std::sqrt(double{state.noise_var})});
+  const Estimate e = state.filter.estimate();
+  const bool back = state.doubt == Doubt::fell && std::abs(level - e.level) < 4 + 3 * e.level_sd;
+  const bool moves = std::abs(level - double{state.still.reading}) > moved_by;
+  if (state.doubt == Doubt::reported || !(back || moves)) {
+    state.odd = 0;
+    return;
+  }
+  if (++state.odd < 3) return;
+  state.odd = 0;
+  state.doubt = Doubt::none;
+  restart_level(state, level);
+}
+
+void learn_noise(State& state, const LevelReading& reading, double level) {
+  const bool near = state.last_reading_at && seconds_between(*state.last_reading_at, reading.time) < 3600;
+  const double step = std::abs(level - double{state.last_reading});
+  if (near && step < 3) {
+    state.noise_var += 0.02F * (static_cast<float>(0.5 * step * step) - state.noise_var);
+    if (step > 0.04 && (state.quantum <= 0 || static_cast<float>(step) < state.quantum)) state.quantum = static_cast<float>(step);
+  }
+  state.last_reading = static_cast<float>(level);
+}
+
+void take_level(State& state, const LevelReading& reading, double level) {
+  state.sensor_seen = true;
+  if (level < readable_low_pct || level > readable_high_pct) {
+    if (++state.odd >= 3) state.doubt = Doubt::impossible, state.odd = 0;
+    return;
+  }
+  if (state.doubt == Doubt::impossible) {
+    state.doubt = Doubt::none;
+    state.odd = 0;
+  }
+  learn_noise(state, reading, level);
+  if (state.refilling_since) {
+    if (seconds_between(*state.refilling_since, reading.time) > refill_s) state.refilling_since.reset();
+    restart_level(state, level);
+    return;
+  }
+  if (state.doubt != Doubt::none) check_recovery(state, level);
+  if (state.level_known && !fits(state, reading, level)) return;
+  if (state.doubt == Doubt::none) state.bins.add(reading.time, level);
+}
+
+void take_switch(State& state, bool made, const Context& context) {
+  const bool before = state.switch_made && state.low_readings >= 2;
+  const bool first = !state.switch_seen;
+  state.switch_seen = true;
+  if (made != state.switch_made) state.low_readings = 0;
+  state.switch_made = made;
+  if (state.low_readings < 3) ++state.low_readings;
+  if (state.low_readings != 2) return;
+  const double mark = context.design.low_pct.value_or(low_pct_default);
+  const double mark_sd = context.design.low_pct ? 1.5 : 4;
+  const bool sensor = state.sensor_seen && state.doubt == Doubt::none;
+  if (sensor) return;
+  if (made && !first) guess_level(state, mark, mark_sd);
+  if (made && !state.level_known) guess_level(state, mark - 3, 4);
+  // The switch opened: it was refilled, by how much is not known.
+  if (!made && state.level_known && (before || state.filter.estimate().level < mark)) guess_level(state, filled_to_pct, 1.3 * filled_to_spread_pct);
+}
+
+// Nothing reads the level: with the switch open it cannot be under its mark.
+void mind_switch(State& state, const Context& context) {
+  if (!state.switch_seen || state.switch_made || !state.level_known || (state.sensor_seen && state.doubt == Doubt::none)) return;
+  const double mark = context.design.low_pct.value_or(low_pct_default);
+  const Estimate e = state.filter.estimate();
+  if (e.level < mark) state.filter.observe_level(mark, std::max(0.5, 0.3 * e.level_sd));
+}
+
+}  // namespace
+
+void take(State& state, const HalfCycle& turn, Time received, const Context& context, std::vector<Output>& out) {
+  if (turn.line < 1 || turn.line > lines_max) return;
+  if (!state.started) start(state, context.design);
+  if (state.last_turn && turn.pump_start <= *state.last_turn) return;
+  const Time judged = judged_at(turn.pump_stop, received);
+  turn_days(state, turn.pump_stop, judged, context, out);
+  state.last_event = std::max(state.last_event, turn.pump_stop);
+  use_readings(state, turn.pump_start);
+  const TurnUse use = use_of(state, turn, context.design);
+  double missed = 0;
+  count_turn(state, use, turn.pump_start, missed);
+  if (missed > 0) {
+    // Turns may have come unseen.
+    const double unseen = missed * use.nominal;
+    state.filter.turn(0.5 * unseen, 0.5 * unseen);
+    state.nominal += 0.5 * unseen;
+    state.recent = {};
+    state.still.nominal = 0;
+    state.still.reading = -100;
+  }
+  if (state.last_turn) state.filter.loosen_use(use_wander_a_day * state.filter.estimate().use * std::sqrt(std::min(10.0, days_between(*state.last_turn, turn.pump_start))));
+  state.last_turn = turn.pump_start;
+  state.filter.turn(use.nominal, use.spread);
+  state.nominal += use.nominal;
+  state.still.nominal += static_cast<float>(use.nominal);
+  const double used_pct = use.nominal * state.filter.estimate().use;
+  state.recent.fade(std::exp(-used_pct / recent_memory_pct));
+  if (state.level_known && state.doubt == Doubt::none) learn_usual(state, used_pct);
+  follow_time(state, turn);
+  check_stuck(state);
+  mind_switch(state, context);
+  judge_conditions(state, judged, context, false, out);
+}
+
+void take(State& state, const LevelReading& reading, Time received, const Context& context, std::vector<Output>& out) {
+  if (!state.started) start(state, context.design);
+  if (state.last_reading_at && reading.time <= *state.last_reading_at) return;
+  if (!reading.level_pct && !reading.level_low) return;
+  const Time judged = judged_at(reading.time, received);
+  turn_days(state, reading.time, judged, context, out);
+  state.last_event = std::max(state.last_event, reading.time);
+  const Doubt doubt_before = state.doubt;
+  const bool refilling_before = state.refilling_since.has_value();
+  const bool low_before = state.switch_made && state.low_readings >= 2;
+  if (reading.level_low) take_switch(state, *reading.level_low, context);
+  if (reading.level_pct && reading.at_rest) {
+    take_level(state, reading, *reading.level_pct);
+  } else if (!reading.at_rest) {
+    state.bins.cut = true;
+  }
+  if (reading.level_pct) state.last_reading_at = reading.time;
+  const bool long_at_rest = !state.last_turn || seconds_between(*state.last_turn, reading.time) > std::max(no_turns_s, 2.2 * double{state.turn_s});
+  if (long_at_rest && state.bins.count > 3) {
+    state.filter.loosen_level(0.2);
+    use_readings(state, state.bins.bin[3].start);
+  }
+  if (doubt_before != state.doubt || refilling_before != state.refilling_since.has_value() ||
+      low_before != (state.switch_made && state.low_readings >= 2))
+    judge_conditions(state, judged, context, false, out);
+}
+
+void take(State& state, const ServiceNote& note, Time received, const Context& context, std::vector<Output>& out) {
+  if (!state.started) start(state, context.design);
+  if (note.kind == ServiceKind::repaired) {
+    state.shift = 0;
+    state.recent = {};
+    state.filter.loosen_use(0.1 * state.filter.estimate().use);
+    judge_conditions(state, judged_at(note.time, received), context, false, out);
+    return;
+  }
+  if (note.kind != ServiceKind::refilled) return;
+  state.told_at = note.time;
+  const bool sensor = state.sensor_seen && state.doubt == Doubt::none;
+  if (sensor) return;
+  const Estimate e = state.filter.estimate();
+  const double level = state.level_known ? std::max(filled_to_pct, std::min(e.level, 97.0)) : filled_to_pct;
+  guess_level(state, level, filled_to_spread_pct);
+  state.refilling_since = note.time;
+  judge_conditions(state, judged_at(note.time, received), context, false, out);
+  state.refilling_since.reset();
+}
+
+void take(State& state, const SensorReport& report, Time received, const Context& context, std::vector<Output>& out) {
+  if (report.line) return;
+  if (!state.started) start(state, context.design);
+  if (report.over && state.doubt == Doubt::reported) state.doubt = Doubt::none;
+  if (!report.over && state.doubt == Doubt::none) state.doubt = Doubt::reported;
+  judge_conditions(state, judged_at(report.time, received), context, false, out);
+}
+
+std::optional<Time> wake_at(const State& state) {
+  if (!state.day) return std::nullopt;
+  return later_by_s(*state.day + std::chrono::days{1}, day_grace_s);
+}
+
+void advance_to(State& state, Time now, const Context& context, std::vector<Output>& out) {
+  for (auto wake = wake_at(state); wake && *wake <= now; wake = wake_at(state))
+    turn_days(state, *state.day + std::chrono::days{1}, *wake, context, out);
+}
+
+}  // namespace driftline::rules::reservoir
