@@ -7,7 +7,6 @@
 #include <string>
 
 #include "gateway/telemetry/limits.h"
-#include "gateway/telemetry/loose_tokens.h"
 #include "gateway/telemetry/not_json.h"
 
 namespace driftline {
@@ -38,21 +37,22 @@ JsonPayload::JsonPayload(JsonPayload&&) noexcept = default;
 JsonPayload& JsonPayload::operator=(JsonPayload&&) noexcept = default;
 
 bool JsonPayload::parse(std::string_view payload, element& root, std::vector<Fault>& faults) {
-  loose_ = false;
+  loosened_ = Loosened::nothing;
   if (payload.size() > limits::payload_bytes_max) {
     faults.push_back({FaultCode::too_large, {}, std::to_string(payload.size()) + " bytes",
                       "at most " + std::to_string(limits::payload_bytes_max) + " bytes a message"});
     return false;
   }
-  simdjson::error_code error = buffers_->parse(payload, root);
+  const simdjson::error_code error = buffers_->parse(payload, root);
   if (error == simdjson::SUCCESS) return true;
-  if (error != simdjson::DEPTH_ERROR && loosen_tokens(payload, buffers_->loosened)) {
-    loose_ = true;
-    error = buffers_->parse(buffers_->loosened, root);
-    if (error == simdjson::SUCCESS) return true;
-  }
+  if (error != simdjson::DEPTH_ERROR) loosened_ = loosen_tokens(payload, buffers_->loosened);
+  if (loose() && buffers_->parse(buffers_->loosened, root) == simdjson::SUCCESS) return true;
   faults.push_back(not_json_fault(payload));
   return false;
+}
+
+void JsonPayload::finish(std::string_view payload, std::vector<Fault>& faults) const {
+  if (loosened_ == Loosened::not_numbers && faults.empty()) faults.push_back(not_json_fault(payload));
 }
 
 }  // namespace driftline

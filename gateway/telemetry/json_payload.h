@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "gateway/telemetry/fault.h"
+#include "gateway/telemetry/loose_tokens.h"
 
 namespace simdjson::dom {
 class element;
@@ -25,12 +26,16 @@ class JsonPayload {
   [[nodiscard]] bool parse(std::string_view payload, simdjson::dom::element& root, std::vector<Fault>& faults);
 
   // The payload went through loosen_tokens: strings may stand for tokens that are no JSON.
-  [[nodiscard]] bool loose() const { return loose_; }
+  [[nodiscard]] bool loose() const { return loosened_ != Loosened::nothing; }
+
+  // To be called when `payload` has been read: tokens that are no JSON are said even where they stand in a field that nobody
+  // looks at.
+  void finish(std::string_view payload, std::vector<Fault>& faults) const;
 
  private:
   struct Buffers;
   std::unique_ptr<Buffers> buffers_;
-  bool loose_ = false;
+  Loosened loosened_ = Loosened::nothing;
 };
 
 }  // namespace driftline

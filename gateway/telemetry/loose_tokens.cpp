@@ -61,9 +61,9 @@ std::size_t string_end(std::string_view text, std::size_t at) {
 
 }  // namespace
 
-bool loosen_tokens(std::string_view payload, std::string& out) {
+Loosened loosen_tokens(std::string_view payload, std::string& out) {
   out.clear();
-  bool changed = false;
+  Loosened result = Loosened::nothing;
   for (std::size_t at = 0; at < payload.size();) {
     std::size_t end = at + 1;
     if (payload[at] == '"') {
@@ -71,9 +71,11 @@ bool loosen_tokens(std::string_view payload, std::string& out) {
     } else if (!ends_token(payload[at])) {
       while (end < payload.size() && !ends_token(payload[end])) ++end;
       const std::string_view token = payload.substr(at, end - at);
-      if (is_not_a_number(token) || is_too_big(token)) {
+      const bool no_number = is_not_a_number(token);
+      if (no_number || is_too_big(token)) {
         out.append("\"").append(1, json_values::loose_mark).append(token).append("\"");
-        changed = true;
+        if (no_number) result = Loosened::not_numbers;
+        else if (result == Loosened::nothing) result = Loosened::big_numbers;
         at = end;
         continue;
       }
@@ -81,7 +83,7 @@ bool loosen_tokens(std::string_view payload, std::string& out) {
     out.append(payload, at, end - at);
     at = end;
   }
-  return changed;
+  return result;
 }
 
 }  // namespace driftline

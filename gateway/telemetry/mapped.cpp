@@ -447,11 +447,12 @@ void MappedDecoder::decode(std::size_t mapping, std::string_view payload, Time r
     return;
   }
   switch (ready.plain.kind) {
-    case TopicKind::telemetry: return read_samples(ready, at, loose, received, out);
-    case TopicKind::settings: return read_settings(ready, Reading(at, ready.plain.samples, loose, out.faults), out);
-    case TopicKind::presence: return read_presence(ready, Reading(at, ready.plain.samples, loose, out.faults), received, out);
-    case TopicKind::service: return;  // refused by make
+    case TopicKind::telemetry: read_samples(ready, at, loose, received, out); break;
+    case TopicKind::settings: read_settings(ready, Reading(at, ready.plain.samples, loose, out.faults), out); break;
+    case TopicKind::presence: read_presence(ready, Reading(at, ready.plain.samples, loose, out.faults), received, out); break;
+    case TopicKind::service: break;  // refused by make
   }
+  parts_->json.finish(payload, out.faults);
 }
 
 std::vector<std::string> MappedDecoder::topic_filters() const {

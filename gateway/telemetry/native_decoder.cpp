@@ -306,11 +306,12 @@ void NativeDecoder::decode(TopicKind kind, std::string_view payload, Time receiv
   if (!buffers_->json.parse(payload, root, out.faults)) return;
   const bool loose = buffers_->json.loose();
   switch (kind) {
-    case TopicKind::telemetry: return decode_telemetry(root, loose, received, out);
-    case TopicKind::settings: return decode_settings(root, loose, out);
-    case TopicKind::presence: return decode_presence(root, loose, received, out);
-    case TopicKind::service: return decode_service(root, loose, received, out);
+    case TopicKind::telemetry: decode_telemetry(root, loose, received, out); break;
+    case TopicKind::settings: decode_settings(root, loose, out); break;
+    case TopicKind::presence: decode_presence(root, loose, received, out); break;
+    case TopicKind::service: decode_service(root, loose, received, out); break;
   }
+  buffers_->json.finish(payload, out.faults);
 }
 
 }  // namespace driftline

@@ -220,6 +220,7 @@ std::vector<Bad> bad_telemetry() {
       {"temp_is_an_object", sample(R"("pump":true,"temp_c":{})"), FaultCode::wrong_type, "/temp_c", "an object", true},
       {"temp_999", sample(R"("pump":true,"temp_c":999.9)"), FaultCode::out_of_range, "/temp_c", "999.9", true},
       {"printf_nan", sample(R"("pump":true,"temp_c":1.#QNAN)"), FaultCode::wrong_type, "/temp_c", "1.#QNAN", true},
+      {"nan_in_a_field_of_theirs", sample(R"("pump":true,"x":NaN)"), FaultCode::not_json, "", "not JSON at byte 47", true},
       {"pump_is_text", sample(R"("pump":"on")"), FaultCode::wrong_type, "/pump", "\"on\" is text", false},
       {"nothing_but_time", sample(R"("seq":4)"), FaultCode::missing_field, "/pressure_bar", "nothing but its time", false},
       {"an_empty_list_of_pressures", sample(R"("pressure_bar":[])"), FaultCode::missing_field, "/pressure_bar", "nothing", false},
