@@ -1,6 +1,5 @@
 #include "rules/baseline/air.h"
 
-#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -12,7 +11,7 @@ constexpr double stale_h = 72;  // after this nothing is known of the grease but
 
 double follow(double from, double to, double hours, double lag_h) { return from + (to - from) * -std::expm1(-hours / lag_h); }
 
-Weather tens(double quick_c, double slow_c) { return {(quick_c - reference_c) / 10, (slow_c - reference_c) / 10, true}; }
+Weather tens(double quick_c, double middle_c, double slow_c) { return {(middle_c - reference_c) / 10, (quick_c - slow_c) / 10, true}; }
 }  // namespace
 
 void feel(Air& air, Time time, double temp_c) {
@@ -20,26 +19,26 @@ void feel(Air& air, Time time, double temp_c) {
   if (air.at && time <= *air.at) return;
   const double hours = air.at ? seconds_between(*air.at, time) / 3600 : stale_h;
   if (hours >= stale_h) {
-    air = {.at = time, .now_c = temp_c, .quick_c = temp_c, .slow_c = temp_c, .season_c = temp_c, .coldest_c = temp_c};
+    air = {.at = time, .now_c = temp_c, .quick_c = temp_c, .middle_c = temp_c, .slow_c = temp_c, .season_c = temp_c};
     return;
   }
   air.at = time;
   air.now_c = follow(air.now_c, temp_c, hours, 0.25);
   air.quick_c = follow(air.quick_c, temp_c, hours, quick_lag_h);
+  air.middle_c = follow(air.middle_c, temp_c, hours, middle_lag_h);
   air.slow_c = follow(air.slow_c, temp_c, hours, slow_lag_h);
   air.season_c = follow(air.season_c, temp_c, hours, season_lag_h);
-  air.coldest_c = std::min(air.slow_c, follow(air.coldest_c, air.season_c, hours, season_lag_h));
 }
 
 Weather weather_of(const Air& air, Time time) {
-  if (air.at) return tens(air.quick_c, air.slow_c);
+  if (air.at) return tens(air.quick_c, air.middle_c, air.slow_c);
   const double turn_of_day = 2 * std::numbers::pi * (static_cast<double>(ms_since_1970(time) % 86400000) / 86400000.0);
   return {std::sin(turn_of_day), std::cos(turn_of_day), false};
 }
 
 Weather weather_to_come(const Air& air, Time time) {
   if (!air.at) return weather_of(air, time);
-  return tens(air.quick_c, air.quick_c);
+  return tens(air.quick_c, air.quick_c, air.quick_c);
 }
 
 }  // namespace driftline::rules

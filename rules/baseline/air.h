@@ -1,8 +1,9 @@
-// What the grease may have felt of the air: the temperature low-passed with two time constants.
+// What the grease may have felt of the air: the temperature low-passed with three time constants.
 //
 // Grease in hoses and reservoir follows the air like a first-order lag of some hours:  T' = (T_air - T)/tau. The true lag is
-// not known and differs between hose and reservoir, so a baseline is given a quick and a slow copy and learns the mixture;
-// the mixture of two lags covers any lag between them closely. Common practice, no source.
+// not known and differs between stations, so a baseline is given the temperature at a middling lag and the difference between
+// a quick and a slow one: to first order in the lag, T(tau) = T(4 h) + c (T(1.5 h) - T(10 h)) for any tau between them, and c
+// is learnt. Common practice, no source.
 // Where no temperature is ever given, the hour of the day takes its place as sine and cosine.
 #pragma once
 
@@ -13,6 +14,7 @@
 namespace driftline::rules {
 
 inline constexpr double quick_lag_h = 1.5;
+inline constexpr double middle_lag_h = 4;
 inline constexpr double slow_lag_h = 10;
 inline constexpr double season_lag_h = 120;  // what the weather was in the last days
 inline constexpr double reference_c = 10;
@@ -21,30 +23,31 @@ struct Air {
   std::optional<Time> at;
   double now_c = 0;
   double quick_c = 0;
+  double middle_c = 0;
   double slow_c = 0;
   double season_c = 0;
-  double coldest_c = 0;  // the coldest slow temperature of the last weeks, forgotten with the season's lag
 
   bool operator==(const Air&) const = default;
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(at, now_c, quick_c, slow_c, season_c, coldest_c);
+    archive(at, now_c, quick_c, middle_c, slow_c, season_c);
   }
 };
 
 // Readings older than the last, and readings that no climate gives, are passed over.
 void feel(Air& air, Time time, double temp_c);
 
-// Regressors of a turn: quick and slow in tens of degrees from the reference, or sine and cosine of the hour.
+// Regressors of a turn: the middling temperature in tens of degrees from the reference and quick less slow in tens of
+// degrees, or sine and cosine of the hour.
 struct Weather {
-  double first = 0;
-  double second = 0;
+  double grease = 0;
+  double lag = 0;
   bool is_temperature = false;
 };
 [[nodiscard]] Weather weather_of(const Air& air, Time time);
 
-// As if the air stayed at what it is now until the grease has followed.
+// As if the air stayed at what it was in the last hour or two until the grease has followed.
 [[nodiscard]] Weather weather_to_come(const Air& air, Time time);
 
 }  // namespace driftline::rules

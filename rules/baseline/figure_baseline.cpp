@@ -5,6 +5,7 @@
 
 namespace driftline::rules {
 namespace {
+constexpr double settling_wander = 5;        // while a line settles its level wanders so much more
 constexpr double settling_days = 4;        // a time constant of purging; common practice, no source
 constexpr double scatter_memory = 300;     // turns over which scatter is remembered
 constexpr double scatter_prior_turns = 12; // weight of the prior scatter
@@ -14,10 +15,21 @@ constexpr double day_prior_days = 5;
 constexpr double day_memory = 60;
 constexpr double learnt_outlier = 3;       // beyond so many deviations a turn teaches as if it were only that far
 
+double transient_left(const FigureBaseline& baseline, Time time) {
+  if (!baseline.settling_from) return 0;
+  return std::exp(-std::max(0.0, days_between(*baseline.settling_from, time)) / settling_days);
+}
+
 std::array<double, 5> row(const FigureBaseline& baseline, const Weather& weather, Time time) {
-  const double w = weather.second;
-  const double age_days = baseline.settling_from ? std::max(0.0, days_between(*baseline.settling_from, time)) : 1e3;
-  return {1, weather.first, w, weather.is_temperature ? w * w - w : 0, std::exp(-age_days / settling_days)};
+  const double u = weather.grease;
+  return {1, u, weather.is_temperature ? u * u : 0, weather.lag, transient_left(baseline, time)};
+}
+
+// Beyond what was learnt the curve is trusted less.
+double stretch_variance(const FigureBaseline& b, const FigurePrior& prior, const Weather& weather) {
+  if (!weather.is_temperature) return 0;
+  const double outside = std::max({0.0, double{b.coldest} - weather.grease, weather.grease - double{b.warmest}});
+  return prior.stretch * prior.stretch * outside * outside;
 }
 
 double alikeness(const FigureBaseline& b) {
@@ -67,14 +79,15 @@ void note_scatter(FigureBaseline& b, float error, Time time) {
 
 Expectation expect(const FigureBaseline& b, const FigurePrior& prior, const Weather& weather, Time time) {
   const auto x = row(b, weather, time);
-  return {b.fit.value(x), std::sqrt(b.fit.variance(x)), std::sqrt(one_turn_variance(b, prior)),
+  return {b.fit.value(x), std::sqrt(b.fit.variance(x) + stretch_variance(b, prior, weather)), std::sqrt(one_turn_variance(b, prior)),
           std::sqrt(lasting_variance(b, prior))};
 }
 
 void age(FigureBaseline& b, const FigurePrior& prior, Time time) {
   if (!b.since || time <= b.last) return;
   const double days = std::min(days_between(b.last, time), 30.0);
-  b.fit.loosen(0, prior.wander_per_day * prior.wander_per_day * days);
+  const double wander = prior.wander_per_day * (1 + settling_wander * transient_left(b, time));
+  b.fit.loosen(0, wander * wander * days);
   b.last = time;
 }
 
@@ -83,9 +96,10 @@ void teach(FigureBaseline& b, const FigurePrior& prior, const Weather& weather, 
     b.since = time;
     b.last = time;
     if (!b.settling_from) b.settling_from = time;
-    b.fit = RecursiveFit<5>::with_prior({y, prior.slope / 2, prior.slope / 2, prior.bend, 0},
-                                        {prior.level_deviation, prior.slope_deviation, prior.slope_deviation,
-                                         prior.bend_deviation, prior.settling_deviation});
+    b.fit = RecursiveFit<5>::with_prior({y, prior.slope, prior.bend, 0, 0},
+                                        {prior.level_deviation, prior.slope_deviation, prior.bend_deviation,
+                                         prior.lag_deviation, prior.settling_deviation});
+    b.coldest = b.warmest = static_cast<float>(weather.grease);
     // The first turn stands for the level at its own temperature, not at the reference.
     const auto x = row(b, weather, time);
     b.fit.mean[0] = y - (b.fit.value(x) - b.fit.mean[0]);
@@ -93,11 +107,14 @@ void teach(FigureBaseline& b, const FigurePrior& prior, const Weather& weather, 
   const auto x = row(b, weather, time);
   const double variance = one_turn_variance(b, prior);
   const double lasting = lasting_variance(b, prior);
-  const double model = b.fit.variance(x);
+  const double model = b.fit.variance(x) + stretch_variance(b, prior, weather);
   const double reach = learnt_outlier * std::sqrt(variance + model);
   const double error = std::clamp(y - b.fit.value(x), -reach, reach);
   if (b.turns >= 8) note_scatter(b, static_cast<float>(error * std::sqrt(variance / (variance + model))), time);
   b.fit.learn(x, b.fit.value(x) + error, std::min(lasting, 8 * variance));
+  const auto u = static_cast<float>(weather.grease);
+  b.coldest += 0.3F * std::min(0.0F, u - b.coldest);
+  b.warmest += 0.3F * std::max(0.0F, u - b.warmest);
   ++b.turns;
 }
 
@@ -109,6 +126,14 @@ void renew(FigureBaseline& b, const FigurePrior& prior, Time time) {
   b.settling_from = time;
   b.since = time;
   b.turns = 0;
+}
+
+void settle_again(FigureBaseline& b, const FigurePrior& prior, Time time) {
+  if (!b.since) return;
+  b.fit.forget(4, prior.settling_deviation);
+  b.fit.mean[4] = 0;
+  b.fit.loosen(0, prior.level_deviation * prior.level_deviation / 36);
+  b.settling_from = time;
 }
 
 }  // namespace driftline::rules

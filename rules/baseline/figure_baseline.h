@@ -1,13 +1,15 @@
 // What one figure of one line should be now, learnt from its own turns.
 //
-//   y = level + quick*u + slow*w + bend*(w^2 - w) + settling*exp(-age/4 d) + e
+//   y = level + slope*u + bend*u^2 + lag*d + settling*exp(-age/4 d) + e
 //
-// y is the figure on the scale on which its changes add up (logarithm for times, bar for pressures). u and w are the quick
-// and the slow grease temperature (rules/baseline/air.h), in tens of degrees from 10 C, so the prior is physical: grease
-// gets stiffer by some per cent with each ten degrees. `settling` takes up the transient of commissioning and purging:
-// trapped air leaves within days, so a line's times fall to a level; that level, not the transient, is normal.
-// Coefficients carry their covariance (rules/baseline/recursive_fit.h), so a cold spell outside the learnt range is
-// extrapolated with its true uncertainty: `model_deviation`.
+// y is the figure on the scale on which its changes add up (logarithm for times, share of the limit for residual pressure).
+// u is the grease's temperature in tens of degrees from 10 C and d the correction of its lag (rules/baseline/air.h), so the
+// prior is physical: grease gets stiffer by some per cent with each ten degrees, more so the colder it is. `settling` takes
+// up the transient of commissioning and purging: trapped air leaves within days, so a line's times fall to a level; that
+// level, not the transient, is normal. While it settles the level may also wander more.
+// Coefficients carry their covariance (rules/baseline/recursive_fit.h). A cold spell outside the learnt range is extrapolated
+// with honest uncertainty: to the coefficients' own is added `stretch` for each ten degrees outside, because a parabola
+// need not be the grease's law there. Both make up `model_deviation`.
 //
 // Turns beside each other are alike (weather, hour, grease of one batch): e is autocorrelated. `deviation` is that of one
 // turn, `lasting_deviation` is what counts for sums of turns:
@@ -29,10 +31,12 @@ namespace driftline::rules {
 // What is believed of a figure before its first turn, on its own scale.
 struct FigurePrior {
   double level_deviation = 1;    // of the first turn as a measure of the level
-  double slope = 0;              // quick and slow together, for ten degrees
+  double slope = 0;              // for ten degrees
   double slope_deviation = 0;
   double bend = 0;
   double bend_deviation = 0;
+  double lag_deviation = 0;
+  double stretch = 0;            // deviation added for ten degrees outside the learnt range
   double settling_deviation = 0;
   double deviation = 0;          // of one turn
   double deviation_floor = 0;    // no figure is known better than this
@@ -54,12 +58,14 @@ struct FigureBaseline {
   std::int32_t day = 0;
   float day_square_sum = 0;         // of (daily mean)^2 * turns: the lasting variance as days show it
   float day_weight = 0;
+  float coldest = 0;                 // learnt range of u
+  float warmest = 0;
   bool operator==(const FigureBaseline&) const = default;
 
   template <class Archive>
   void serialize(Archive& archive) {
     archive(fit, turns, since, settling_from, last, square_sum, product_sum, weight, last_error, day_sum, day_turns, day,
-            day_square_sum, day_weight);
+            day_square_sum, day_weight, coldest, warmest);
   }
 };
 
@@ -77,7 +83,10 @@ void age(FigureBaseline& baseline, const FigurePrior& prior, Time time);
 
 void teach(FigureBaseline& baseline, const FigurePrior& prior, const Weather& weather, Time time, double y);
 
-// Somebody worked on the line or changed its settings: the level is learnt anew, temperature dependence and scatter stay.
+// The line was changed or its settings were: the level is learnt anew, temperature dependence and scatter stay.
 void renew(FigureBaseline& baseline, const FigurePrior& prior, Time time);
+
+// The line was opened and is in order again: air may have to leave it, and its level may differ a little.
+void settle_again(FigureBaseline& baseline, const FigurePrior& prior, Time time);
 
 }  // namespace driftline::rules

@@ -1,4 +1,4 @@
-// A baseline for figures that only serve as evidence: a level, a slope with the slow temperature, a spread.
+// A baseline for figures that only serve as evidence: a level, a slope with the grease's temperature, a spread.
 //
 // The same regression as rules/baseline/figure_baseline.h with two coefficients, and a smoothed error of the last turns,
 // which diagnosis reads. About 50 bytes, so that a line can afford many.
@@ -15,7 +15,7 @@ namespace driftline::rules {
 
 struct LightPrior {
   double level_deviation = 1;
-  double slope = 0;             // for ten degrees of the slow temperature
+  double slope = 0;             // for ten degrees
   double slope_deviation = 0;
   double deviation = 0;         // of one turn
   double deviation_floor = 0;
@@ -39,7 +39,7 @@ inline constexpr float light_smooth_turns = 6;
 inline constexpr int light_turns_to_learn = 12;
 
 [[nodiscard]] inline RecursiveFit<2>::Row light_row(const Weather& weather) {
-  return {1, weather.is_temperature ? weather.second : 0};
+  return {1, weather.is_temperature ? weather.grease : 0};
 }
 
 [[nodiscard]] inline double deviation_of(const LightFigure& f, const LightPrior& prior) {

@@ -7,6 +7,7 @@ namespace driftline::rules {
 namespace {
 constexpr double smooth_turns = 6;
 constexpr double cap_deviations = 4;  // a single turn counts for no more than this, so that one outlier cannot signal
+constexpr double model_allowance = 1.5;
 constexpr int fast_turns = 3;
 constexpr double fast_deviations = 5;
 
@@ -23,7 +24,7 @@ void follow_side(ChartSide& side, double error, double allowance, double cap, Ti
 }
 
 Signal judge_side(ChartSide& side, double error, double fast_limit, double limit) {
-  side.beyond = error > fast_limit ? side.beyond + 1 : 0;
+  side.beyond = error > fast_limit ? side.beyond + (error > 2.5 * fast_limit ? 2 : 1) : 0;
   if (side.beyond >= fast_turns) return Signal::sudden;
   return side.sum > limit ? Signal::small_shift : Signal::none;
 }
@@ -44,7 +45,7 @@ double decision_interval(double k, double run_length) {
 ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {
   const double k = design.smallest_shift / 2;
   const double lasting = std::max(expected.lasting_deviation, 1e-9);
-  const double allowance = k + expected.model_deviation;
+  const double allowance = k + model_allowance * expected.model_deviation;
   const double cap = allowance + cap_deviations * expected.deviation;
   follow_side(chart.up, error, allowance, cap, time);
   follow_side(chart.down, -error, allowance, cap, time);
@@ -57,6 +58,9 @@ ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectat
   ChartReading reading;
   reading.up = judge_side(chart.up, error, fast, limit);
   reading.down = judge_side(chart.down, -error, fast, limit);
+  // What is far over its limit already need not be remembered further: the sum must be able to come back.
+  chart.up.sum = std::min(chart.up.sum, 1.5 * limit);
+  chart.down.sum = std::min(chart.down.sum, 1.5 * limit);
   reading.suspicious = std::max(chart.up.sum, chart.down.sum) > suspicion * limit || chart.up.beyond > 0 || chart.down.beyond > 0;
   return reading;
 }

@@ -2,7 +2,7 @@
 // size of the shift, and a fast path for sudden ones.
 //
 //   up(n)   = max(0, up(n-1)   + min(e, cap) - k - c*m)         down likewise with -e
-//   k = smallest shift that matters / 2,  m = deviation of the baseline's own value,  c = 1
+//   k = smallest shift that matters / 2,  m = deviation of the baseline's own value,  c = 1.5
 //
 // signals when it exceeds h * lasting, `lasting` the figure's lasting deviation (rules/baseline/figure_baseline.h). h is
 // derived from the false signals a year that the engineer allows: with K = k/lasting, the run length in control that is
@@ -17,7 +17,7 @@
 // Subtracting c*m: what the baseline does not know itself (a cold spell never seen before, the first days) is no evidence;
 // m does not average out over turns, so it is taken off each.
 //
-// Fast path: three turns in a row beyond fast_shift and beyond 5 deviations of a single turn.
+// Fast path: three turns in a row beyond fast_shift and beyond 5 deviations of a single turn; two, when beyond 2.5 times that.
 #pragma once
 
 #include <optional>

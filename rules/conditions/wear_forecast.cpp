@@ -7,11 +7,15 @@
 namespace driftline::rules {
 namespace {
 constexpr double block_days = 0.5;
-constexpr std::array<double, 6> powers{1, 1.5, 2, 2.5, 3, 4};
-constexpr std::array<double, 6> power_prior{0.40, 0.12, 0.14, 0.12, 0.12, 0.10};
+constexpr std::array<double, 7> powers{0, 1, 1.5, 2, 2.5, 3, 4};
+constexpr std::array<double, 7> power_prior{0.10, 0.38, 0.08, 0.12, 0.12, 0.12, 0.08};
+constexpr std::array<double, 3> limit_shares{0.7, 0.85, 1.0};
+constexpr std::array<double, 3> limit_share_weights{0.2, 0.3, 0.5};
+constexpr double likelihood_power = 0.5;
 constexpr std::array<double, 5> spread_points{-1.4, -0.7, 0, 0.7, 1.4};        // of the limit and of a, in deviations
 constexpr std::array<double, 5> spread_weights{0.12, 0.23, 0.30, 0.23, 0.12};
 constexpr int onsets = 14;
+constexpr double never_days = 10 * horizon_days;
 
 struct Crossing {
   double day = 0;
@@ -32,6 +36,16 @@ void merge_older_half(WearHistory& h) {
 }
 
 double loss_of(double shift, const WearScale& scale) { return scale.share_of_flow ? -std::expm1(-shift) : shift; }
+
+double power_of(double x, double p) { return p == 0 ? 1 : p == 1 ? x : p == 2 ? x * x : p == 3 ? x * x * x : p == 4 ? x * x * x * x : x * x * std::sqrt(x) * (p == 2.5 ? 1 : 1 / x); }
+
+// When a loss that grows with this rate and power meets the limit; `never_days` ahead stands for never.
+double crossing(double t0, double rate, double p, double limit, double today) {
+  if (limit <= 0) return today;
+  if (rate <= 0) return today + never_days;
+  if (p == 0) return rate >= limit ? today : today + never_days;
+  return t0 + std::pow(limit / rate, 1 / p);
+}
 
 double percentile(const std::vector<Crossing>& sorted, double share) {
   double total = 0;
@@ -75,7 +89,7 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
   }
   std::vector<Crossing> crossings;
   std::vector<double> misfits;
-  crossings.reserve(onsets * powers.size() * 5);
+  crossings.reserve(onsets * powers.size() * spread_points.size() * limit_shares.size());
   misfits.reserve(crossings.capacity());
   const double first = day[0] - 0.5;
   const double last = std::max(first + 0.5, day[h.used - 1] - 0.5);
@@ -88,7 +102,7 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
       double xy = 0;
       double yy = 0;
       for (int i = 0; i < h.used; ++i) {
-        const double x = day[i] > t0 ? std::pow(day[i] - t0, powers[p]) : 0;
+        const double x = day[i] > t0 ? power_of(day[i] - t0, powers[p]) : 0;
         xx += precision[i] * x * x;
         xy += precision[i] * x * loss[i];
         yy += precision[i] * loss[i] * loss[i];
@@ -101,15 +115,17 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
         // Errors of a and of the limit act together on the crossing; one ladder of points serves both.
         const double rate = a + spread_points[s] * a_deviation;
         const double limit = loss_of(std::max(0.0, scale.limit_shift - spread_points[s] * scale.limit_deviation), scale);
-        const double at = rate > 0 && limit > 0 ? t0 + std::pow(limit / rate, 1 / powers[p]) : (limit <= 0 ? today : today + 10 * horizon_days);
-        crossings.push_back({std::clamp(at, today, today + 10 * horizon_days), power_prior[p] * spread_weights[s]});
-        misfits.push_back(misfit);
+        for (std::size_t share = 0; share < limit_shares.size(); ++share) {
+          const double at = crossing(t0, rate, powers[p], scale.share_of_flow ? limit * limit_shares[share] : limit, today);
+          crossings.push_back({std::clamp(at, today, today + never_days), power_prior[p] * spread_weights[s] * limit_share_weights[share]});
+          misfits.push_back(misfit);
+        }
       }
     }
   }
   if (crossings.empty()) return {};
   const double best = *std::min_element(misfits.begin(), misfits.end());
-  for (std::size_t i = 0; i < crossings.size(); ++i) crossings[i].weight *= std::exp(-(misfits[i] - best) / 2);
+  for (std::size_t i = 0; i < crossings.size(); ++i) crossings[i].weight *= std::exp(-(misfits[i] - best) / 2 * likelihood_power);
   std::stable_sort(crossings.begin(), crossings.end(), [](const Crossing& a, const Crossing& b) { return a.day < b.day; });
   const auto time_at = [&](double share) { return later_by_days(h.origin, percentile(crossings, share)); };
   const double middle = percentile(crossings, 0.5);

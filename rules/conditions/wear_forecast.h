@@ -3,13 +3,15 @@
 // The history is kept as means over blocks of at least half a day; when the store is full, neighbours in its older half are
 // merged, so that the onset stays visible and memory bounded.
 //
-// Models: the loss grows from an onset t0 as  s(t) = a (t - t0)^p,  p = 1 (linear wear) to 4 (accelerating). For a time to
+// Models: the loss grows from an onset t0 as  s(t) = a (t - t0)^p,  p = 0 (a step that stays), 1 (linear) to 4 (accelerating). For a time to
 // pressure the loss is the share of the delivery that no longer serves the line, s = 1 - TTP0/TTP: a worn pump or a leak
 // takes flow away, and the time goes with its inverse, so wear that is linear in flow looks accelerating in seconds. For a
 // pressure the loss is the rise itself.
 // Every (t0, p) of a grid is fitted by weighted least squares (a in closed form) and weighted by its likelihood, given the
-// block means' variance lasting^2/turns + wander^2, with a flat prior over t0 and a prior over p; a's own error spreads
-// each crossing. The 10, 50 and 90 % points of that mixture are the forecast: model averaging rather than picking a curve,
+// block means' variance lasting^2/turns + wander^2, with a flat prior over t0 and a prior over p; the likelihood is taken to
+// the power 1/2, because blocks beside each other are alike. a's own error spreads each crossing. A flow loss may
+// break down before the average of the turn shows it (a leak grows with pressure, so the last bars fail first): the limit
+// is taken at 70, 85 and 100 % of the loss with weights 0.2, 0.3, 0.5. The 10, 50 and 90 % points of that mixture are the forecast: model averaging rather than picking a curve,
 // so that the interval says how little an early drift tells. (Hoeting et al., Bayesian Model Averaging, Statist. Sci. 14
 // (1999), from memory.)
 // Nothing is "in sight" when less than half of the mixture crosses within `horizon_days`.

@@ -16,17 +16,17 @@ struct Row {
 };
 
 // U surely up, u often up, m maybe up or not, 0 neither, D surely down, d often down, e either way but moved, b by chance,
-// z never, ? anything.
+// z never, l seldom, ? anything.
 //                                                               rise, vent           yes or no
 constexpr std::array<Row, 13> table{{
     // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal
-    {Cause::slow_leak, 0.20,               "Ud0m" "u?du" "u0" "0mm0mm?0z0?00"},
+    {Cause::slow_leak, 0.20,               "Ud0m" "u?d0" "00" "0mm0mm?0z0?00"},
     {Cause::line_broken, 0.05,             "?d?D" "?D?0" "00" "0UUUmm?0z0?00"},
     {Cause::air_in_line, 0.08,             "Um0m" "m0dU" "m0" "mum0uu?0z0?0m"},
     {Cause::stiff_grease, 0.14,            "UUUm" "muud" "m0" "Um?0mmUUz0?0m"},
-    {Cause::pump_worn, 0.12,               "U00m" "u0du" "u0" "U0m0mb?0z0?00"},
-    {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Ummmbb?0z0?00"},
-    {Cause::changeover_leaking, 0.07,      "U00m" "u0d0" "uU" "umm0bb?0z0?00"},
+    {Cause::pump_worn, 0.12,               "U00m" "u0d0" "00" "Ulm0mb?0z0?00"},
+    {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Umm0bb?0z0?00"},
+    {Cause::changeover_leaking, 0.07,      "U00m" "u0d0" "0U" "umm0bb?0z0?00"},
     {Cause::metering_stuck, 0.09,          "D00m" "D000" "00" "mm00bb?0z0?00"},
     {Cause::line_restricted, 0.07,         "DU0e" "D?u?" "00" "0m00bb?0z0?00"},
     {Cause::vent_restricted, 0.07,         "dUU0" "0000" "00" "mm00bb?0z0?00"},
@@ -55,6 +55,7 @@ constexpr Chance chance(char letter) {
     case 'd': return {0.50, 0.45, 0.05};
     case 'e': return {0.40, 0.20, 0.40};
     case 'b': return {0.04, 0.84, 0.12};  // as often as chance has it
+    case 'l': return {0.04, 0.84, 0.12};  // seldom
     case 'z': return {0.004, 0.992, 0.004};
     case '?': return {1.0 / 3, 1.0 / 3, 1.0 / 3};
     default: return {0.04, 0.92, 0.04};

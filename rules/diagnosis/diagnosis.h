@@ -26,8 +26,8 @@ enum class Symptom : std::uint8_t {
   plateau_length,
   plateau_level,
   steepness,
-  soft_start,
-  run_on,          // time just under the target
+  soft_start,      // more than its share of the shift of time lies before the rise
+  run_on,          // more than its share of the shift of time lies just under the target
   others_rise,     // the resting lines' pressure during the turn
   all_lines,       // from here on yes (up) or no (none)
   sudden,

@@ -48,19 +48,54 @@ std::optional<double> alike_probability(const StationState& state, const LineSta
   return up_probability((least - 0.55) / std::max(error, 0.08));
 }
 
-Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn) {
+namespace {
+// Of a shift of the time to pressure, does more than `fair_share` lie in this stretch of the rise?
+void note_share(Evidence& evidence, Symptom symptom, const LightFigure& figure, double shift_s) {
+  if (figure.turns < light_turns_to_learn || figure.behind < 1 || std::abs(shift_s) < 0.5) return;
+  constexpr double fair_share = 0.35;
+  const double error = 1.3 * deviation_of(figure, priors::seconds) / std::sqrt(double{figure.behind});
+  note(evidence, symptom, sight_of(figure.smooth, std::hypot(error, 0.05 * shift_s), std::max(fair_share * std::abs(shift_s), 0.3)));
+}
+
+void note_own_figure(Evidence& e, Condition of) {
+  constexpr double sure = 0.92;
+  const auto at_least = [&](Symptom symptom, bool up) {
+    auto& sight = e[static_cast<std::size_t>(symptom)];
+    const double now = sight ? (up ? sight->up : sight->down) : 0.0;
+    const double p = std::max(now, sure);
+    sight = up ? Sight{0, p} : Sight{p, 0};
+  };
+  switch (of) {
+    case Condition::slow_to_pressure: return at_least(Symptom::time_to_pressure, true);
+    case Condition::quick_to_pressure: return at_least(Symptom::time_to_pressure, false);
+    case Condition::slow_vent: return at_least(Symptom::vent, true);
+    case Condition::residual_pressure: return at_least(Symptom::residual, true);
+    case Condition::pressure_not_reached:
+    case Condition::peak_shift:
+    case Condition::reservoir_low:
+    case Condition::short_reservoir_life:
+    case Condition::grease_use_shift:
+    case Condition::missed_turn:
+    case Condition::station_silent:
+    case Condition::doubtful_sensor: return;
+  }
+}
+}  // namespace
+
+Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn, Condition of) {
   Evidence e;
   const TurnFigures& f = turn.figures;
   const HalfCycle& cycle = turn.cycle;
-  note_chart(e, Symptom::time_to_pressure, f.time, line.time_chart, 0.02);
-  note_chart(e, Symptom::vent, f.vent, line.vent_chart, 0.08);
+  note_chart(e, Symptom::time_to_pressure, f.time, line.time_chart, 0.012);
+  note_chart(e, Symptom::vent, f.vent, line.vent_chart, 0.05);
   note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
   note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
   note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, 0.03);
   note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, 0.06);
   note_light(e, Symptom::steepness, line.steepness, priors::steepness, 0.10);
-  note_light(e, Symptom::soft_start, line.soft_start, priors::seconds, 1.5);
-  note_light(e, Symptom::run_on, line.run_on, priors::seconds, 2.0);
+  const double shift_s = f.expected_time ? std::exp(f.expected_time->value) * std::expm1(shift_of(line.time_chart)) : 0;
+  note_share(e, Symptom::soft_start, line.soft_start, shift_s);
+  note_share(e, Symptom::run_on, line.run_on, shift_s);
   note_light(e, Symptom::others_rise, line.others_rise, priors::bar, 1.5);
   if (const auto alike = alike_probability(state, line)) note_probability(e, Symptom::all_lines, *alike);
   note(e, Symptom::sudden, line.sudden);
@@ -83,6 +118,7 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   note(e, Symptom::one_turn, false);
   note(e, Symptom::settings_changed, within_days(state.last_settings, turn.time, 2));
   if (line.sudden) note(e, Symptom::working_hours, daytime(cycle.pump_start));
+  note_own_figure(e, of);
   return e;
 }
 

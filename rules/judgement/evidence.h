@@ -10,7 +10,8 @@ namespace driftline::rules {
 inline constexpr double near_limit = 0.87;
 inline constexpr double clear_of_limit = 0.82;
 
-[[nodiscard]] Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn);
+// `of` is what is being explained: that its own figure has moved is then no question.
+[[nodiscard]] Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn, Condition of);
 
 // How alike the shifts of all lines are: probability that the others moved by the same factor. Empty with one line, or while
 // the others are not known.

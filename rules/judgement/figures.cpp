@@ -6,6 +6,7 @@
 namespace driftline::rules {
 namespace {
 constexpr double residual_floor_bar = 0.4;  // a sensor's noise at rest
+constexpr double fast_time_shift = 0.10;
 constexpr double settled_after_days = 14;   // until then times may still fall as trapped air leaves
 
 double turns_a_year(const LineState& line, const ControllerSettings& settings) {
@@ -151,22 +152,31 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
 
   TurnFigures out;
   out.residual_limit_bar = std::max(settings.residual_bar.value_or(residual_limit_default_bar), 1.0);
+  if (line.time_to_pressure.turns >= ready.to_judge) {
+    const auto at = [&](const Weather& w) { return expect(line.time_to_pressure, priors::time_to_pressure, w, time); };
+    out.expected_time = at(weather);
+    if (weather.is_temperature) {
+      out.time_without_cold = at({0, 0, true});
+      out.time_to_come = at(weather_to_come(state.air, time));
+    }
+  }
   bool time_suspicious = false;
   if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
     const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
     out.time = chart_and_teach({line.time_to_pressure, line.time_chart, priors::time_to_pressure,
-                                design(Condition::slow_to_pressure, smallest, 3 * smallest, 2)},
+                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2)},
                                weather, time, *y, in_order, ready);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
       line.last_error = static_cast<float>(out.time->error);
       line.error_at = time;
       note_expectation(line, out.time->expected.value, period_s);
-      if (const auto others = others_error(state, line, time, period_s)) {
+      // A line that is being purged differs from the others for good reason.
+      if (const auto others = others_error(state, line, time, period_s); others && !settling(line.time_to_pressure, time)) {
         const double scale = smallest / smallest_time_shift;
         out.contrast = chart_light(line.contrast, line.contrast_chart, priors::contrast,
-                                   design(Condition::slow_to_pressure, scale * smallest_contrast_shift, 3 * scale * smallest_contrast_shift, 2),
-                                   weather, time, out.time->error - *others, in_order && !time_suspicious, 1.5);
+                                   design(Condition::slow_to_pressure, scale * smallest_contrast_shift, fast_time_shift, 2),
+                                   weather, time, out.time->error - *others, in_order && !time_suspicious, 1.15);
         time_suspicious = time_suspicious || out.contrast->reading.suspicious;
       }
     }

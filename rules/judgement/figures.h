@@ -10,16 +10,18 @@ namespace driftline::rules {
 
 // Priors of the figures: what is believed before a line's first turn; common practice, no source.
 namespace priors {
-inline constexpr FigurePrior time_to_pressure{.level_deviation = 0.3, .slope = -0.06, .slope_deviation = 0.06, .bend = 0.01,
-                                              .bend_deviation = 0.015, .settling_deviation = 0.15, .deviation = 0.015,
-                                              .deviation_floor = 0.003, .wander_per_day = 0.0025};
-inline constexpr FigurePrior vent{.level_deviation = 0.5, .slope = -0.2, .slope_deviation = 0.15, .bend = 0.01,
-                                  .bend_deviation = 0.04, .settling_deviation = 0.2, .deviation = 0.06,
-                                  .deviation_floor = 0.01, .wander_per_day = 0.008};
+inline constexpr FigurePrior time_to_pressure{.level_deviation = 0.3, .slope = -0.07, .slope_deviation = 0.08, .bend = 0.015,
+                                              .bend_deviation = 0.03, .lag_deviation = 0.06, .stretch = 0.06,
+                                              .settling_deviation = 0.15, .deviation = 0.015, .deviation_floor = 0.003,
+                                              .wander_per_day = 0.0005};
+inline constexpr FigurePrior vent{.level_deviation = 0.5, .slope = -0.2, .slope_deviation = 0.15, .bend = 0.02,
+                                  .bend_deviation = 0.05, .lag_deviation = 0.12, .stretch = 0.15, .settling_deviation = 0.2,
+                                  .deviation = 0.06, .deviation_floor = 0.01, .wander_per_day = 0.002};
 // Bar; scaled by the residual limit in figures.cpp.
-inline constexpr FigurePrior residual{.level_deviation = 0.5, .slope = -0.05, .slope_deviation = 0.05, .bend = 0.005,
-                                      .bend_deviation = 0.02, .settling_deviation = 0.1, .deviation = 0.05,
-                                      .deviation_floor = 0.01, .wander_per_day = 0.003};
+inline constexpr FigurePrior residual{.level_deviation = 0.5, .slope = -0.05, .slope_deviation = 0.05, .bend = 0.01,
+                                      .bend_deviation = 0.02, .lag_deviation = 0.04, .stretch = 0.08,
+                                      .settling_deviation = 0.1, .deviation = 0.05, .deviation_floor = 0.01,
+                                      .wander_per_day = 0.0008};
 inline constexpr LightPrior contrast{.level_deviation = 0.1, .slope = 0, .slope_deviation = 0.02, .deviation = 0.012, .deviation_floor = 0.003};
 inline constexpr LightPrior peak{.level_deviation = 0.1, .slope = 0, .slope_deviation = 0.004, .deviation = 0.004, .deviation_floor = 0.0015};
 inline constexpr LightPrior length{.level_deviation = 0.5, .slope = -0.03, .slope_deviation = 0.05, .deviation = 0.04, .deviation_floor = 0.01};
@@ -30,8 +32,8 @@ inline constexpr LightPrior bar{.level_deviation = 3, .slope = -0.3, .slope_devi
 }  // namespace priors
 
 // Smallest lasting shift that matters, where the engineer has not said; logarithm of a time, share of the residual limit.
-inline constexpr double smallest_time_shift = 0.04;
-inline constexpr double smallest_contrast_shift = 0.03;
+inline constexpr double smallest_time_shift = 0.025;
+inline constexpr double smallest_contrast_shift = 0.02;
 inline constexpr double smallest_vent_shift = 0.25;
 inline constexpr double smallest_residual_shift = 0.20;
 inline constexpr double smallest_peak_shift = 0.03;
@@ -51,6 +53,9 @@ struct TurnFigures {
   std::optional<ChartedFigure> residual;  // share of the residual limit
   std::optional<ChartedFigure> peak;      // logarithm of the share of the target
   double residual_limit_bar = 0;
+  std::optional<Expectation> expected_time;   // also where the target was not met
+  std::optional<Expectation> time_without_cold;  // the same line at the reference temperature
+  std::optional<Expectation> time_to_come;       // once the grease has followed today's air
 };
 
 // Follows every chart and teaches every baseline with this turn.

@@ -111,29 +111,105 @@ bool station_wide(const StationState& state, const LineState& line) {
   return alike_probability(state, line).value_or(0) > 0.5;
 }
 
-Verdict slow_verdict(const StationState& state, const LineState& line, const Turn& turn) {
+// One line moved against the others: was it this one, or did the others move the other way? With the movement that all
+// share ~ N(0, s^2), and a slower line more common than a quicker one, the probability that it was this line.
+bool this_line_moved(const StationState& state, const LineState& line, const Turn& turn, bool slower) {
+  const double own = shift_of(line.time_chart);
+  double others = 0;
+  int count = 0;
+  for (const LineState& other : state.lines)
+    if (&other != &line && other.error_at) {
+      others += shift_of(other.time_chart);
+      ++count;
+    }
+  if (count == 0 || !turn.figures.time) return true;
+  others /= count;
+  const double s = std::max(turn.figures.time->expected.lasting_deviation / 2.4, 0.008);
+  const double prior = slower ? 0.7 : 0.3;
+  const double this_one = prior * std::exp(-others * others / (2 * s * s));
+  const double that_one = (1 - prior) * std::exp(-own * own / (2 * s * s));
+  const bool alike_direction = own * others > 0 && std::abs(others) > smallest_time_shift;
+  return alike_direction || this_one > 3 * that_one;
+}
+
+// Cold as the reason for being close to the limit: without it the line would not be, and no drift is needed for it.
+double weather_probability(const Turn& turn) {
+  const TurnFigures& f = turn.figures;
+  if (!f.expected_time || !f.time_without_cold || !turn.settings.pump_limit_s) return 0;
+  const double limit = std::log(*turn.settings.pump_limit_s);
+  const double now = f.expected_time->value - limit;
+  const double cold = f.expected_time->value - f.time_without_cold->value;
+  const double error = std::max(0.04, f.expected_time->model_deviation);
+  const double needed = 0.5 * std::erfc(-(cold - 0.06) / error / std::sqrt(2.0));
+  const double to_come = f.time_to_come ? std::max(now, f.time_to_come->value - limit) : now;
+  const double enough = 0.5 * std::erfc(-(to_come - std::log(0.82)) / error / std::sqrt(2.0));
+  return needed * enough;
+}
+
+std::vector<WeightedCause> with_the_weather(std::vector<WeightedCause> causes, double weather) {
+  for (WeightedCause& c : causes) c.weight *= 1 - weather;
+  const auto stiff = std::find_if(causes.begin(), causes.end(), [](const WeightedCause& c) { return c.cause == Cause::stiff_grease; });
+  if (stiff != causes.end()) {
+    stiff->weight += weather;
+  } else {
+    causes.push_back({Cause::stiff_grease, weather});
+  }
+  std::erase_if(causes, [](const WeightedCause& c) { return c.weight < 0.02; });
+  return ranked(std::move(causes));
+}
+
+// Recomputed when the wear history has moved on; in between the last one stands.
+const Forecast& outlook_of(LineState& line, const Turn& turn) {
+  const int blocks = line.wear.used * 1000 + static_cast<int>(line.wear.used > 0 ? line.wear.blocks[line.wear.used - 1].turns : 0);
+  const bool fresh = line.outlook_blocks == 0 || blocks / 1000 != line.outlook_blocks / 1000 || blocks - line.outlook_blocks >= 6 ||
+                     blocks < line.outlook_blocks;
+  if (fresh) {
+    line.outlook = time_forecast(line, turn);
+    line.outlook_blocks = blocks;
+  }
+  return line.outlook;
+}
+
+// All lines drift together: the first to meet its limit counts.
+Forecast first_of(const StationState& state, const Forecast& own) {
+  Forecast first = own;
+  for (const LineState& line : state.lines)
+    if (line.outlook.limit_at && (!first.limit_at || *line.outlook.limit_at < *first.limit_at)) first = line.outlook;
+  return first;
+}
+
+Verdict slow_verdict(const StationState& state, LineState& line, const Turn& turn, bool wide) {
   const TurnFigures& f = turn.figures;
   const Thresholds& t = turn.context.thresholds;
   const double smallest = smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift);
   const double shift = shift_of(line.time_chart);
-  const bool own = f.time && f.time->reading.up != Signal::none && shift > 0.4 * smallest;
+  const bool own = f.time && f.time->reading.up != Signal::none && shift > 0.6 * smallest;
   const bool against_others = f.contrast && f.contrast->reading.up != Signal::none &&
-                              shift > 0.45 * shift_of(line.contrast_chart) && shift > 0.4 * smallest;
+                              shift > 0.5 * smallest && this_line_moved(state, line, turn, true);
   const double share = line.last_share;
-  const bool near = share >= near_limit && turn.cycle.outcome == Outcome::reached;
+  // The grease follows the air: a limit that today's air will bring is told before it is there.
+  const bool cold_ahead = f.time_to_come && turn.settings.pump_limit_s && f.time_to_come->model_deviation < 0.1 && share > 0.6 &&
+                          f.time_to_come->value - std::log(*turn.settings.pump_limit_s) > std::log(0.93);
+  const bool near = (share >= near_limit || cold_ahead) && turn.cycle.outcome == Outcome::reached;
   Verdict v;
   v.opinion.over = own || against_others || near;
   v.opinion.calm = shift < time_calm_share * smallest && share < clear_of_limit && turn.cycle.outcome == Outcome::reached;
   if (v.opinion.over || is_on(line, LineIssue::slow) || state.slow.on) {
     const bool drifting = shift > 0.4 * smallest && (own || against_others || line.time_chart.up.sum > 0);
-    if (drifting) v.forecast = time_forecast(line, turn);
+    if (drifting) {
+      v.forecast = outlook_of(line, turn);
+      if (wide) v.forecast = first_of(state, v.forecast);
+    } else {
+      line.outlook = {};
+      line.outlook_blocks = 0;
+    }
     v.opinion.urgency = urgency_of(v.forecast, turn.time, t);
     if (share >= 0.93) v.opinion.urgency = std::max(v.opinion.urgency, Urgency::plan);
     // A forecast alone sends nobody out at night while the line still has a fifth of its limit in hand.
     if (v.opinion.urgency == Urgency::act && share < 0.75) v.opinion.urgency = Urgency::plan;
-    if (near && !drifting) v.opinion.urgency = share >= 0.97 ? Urgency::act : std::min(v.opinion.urgency, Urgency::plan);
+    if (near && !drifting) v.opinion.urgency = share >= 0.97 ? Urgency::act : share >= 0.93 ? Urgency::plan : Urgency::notice;
     v.shift = shift_row("time_to_pressure_s", turn.cycle.time_to_pressure_s.value_or(0), f.time, true, 1, turn.settings.pump_limit_s, line.time_chart, true);
-    v.reason = near && !(own || against_others) ? "the time to pressure is close to the pump limit" : "the time to pressure has left its baseline upwards";
+    v.reason = near && !(own || against_others) ? (share >= near_limit ? "the time to pressure is close to the pump limit" : "with today's cold the time to pressure will come close to the pump limit") : "the time to pressure has left its baseline upwards";
     if (v.opinion.calm) v.reason = "the time to pressure is back at its baseline";
   }
   return v;
@@ -143,9 +219,9 @@ Verdict quick_verdict(const StationState& state, const LineState& line, const Tu
   const TurnFigures& f = turn.figures;
   const double smallest = smallest_shift(turn.context.thresholds, Condition::quick_to_pressure, smallest_time_shift);
   const double shift = -shift_of(line.time_chart);
-  const bool own = f.time && f.time->reading.down != Signal::none && shift > 0.4 * smallest;
+  const bool own = f.time && f.time->reading.down != Signal::none && shift > 0.6 * smallest;
   const bool against_others = f.contrast && f.contrast->reading.down != Signal::none &&
-                              shift > -0.45 * shift_of(line.contrast_chart) && shift > 0.4 * smallest;
+                              shift > 0.5 * smallest && this_line_moved(state, line, turn, false);
   Verdict v;
   v.opinion.over = own || against_others;
   v.opinion.calm = shift < time_calm_share * smallest;
@@ -270,39 +346,45 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   open_sudden(line, turn);
   const auto before = line.held;
   const int number = turn.cycle.line;
-  std::optional<std::vector<WeightedCause>> known;
-  const auto causes = [&]() -> std::vector<WeightedCause> {
-    if (!known) known = diagnose(evidence_of(state, line, turn));
-    return *known;
+  const auto causes = [&](LineIssue of) {
+    std::vector<WeightedCause> found = diagnose(evidence_of(state, line, turn, condition_of(of)));
+    // With one line there is no resting line to leak into.
+    if (state.lines.size() > 1) return found;
+    for (WeightedCause& c : found)
+      if (c.cause == Cause::changeover_leaking) c.weight *= 0.25;
+    return ranked(std::move(found));
   };
+  // The same, where being close to the limit or past it may be the cold's doing.
+  const auto causes_at_limit = [&](LineIssue of) { return with_the_weather(causes(of), weather_probability(turn)); };
   const auto weigh = [&](LineIssue issue, const Verdict& v, int calm_needed = calm_turns_to_clear) {
     Held& held = held_of(line, issue);
     if (!held.on && (!v.opinion.over || explained(state, line, issue))) return;
-    report(held, issue, number, v, turn, causes(), out, calm_needed);
+    const bool at_limit = issue == LineIssue::not_reached || issue == LineIssue::slow;
+    report(held, issue, number, v, turn, at_limit ? causes_at_limit(issue) : causes(issue), out, calm_needed);
+  };
+
+  // All lines by the same factor: one warning of the station, carried on by whichever line turns.
+  const bool weather = weather_probability(turn) > 0.5 && shift_of(line.time_chart) < smallest_time_shift;
+  const bool wide = state.lines.size() > 1 && (station_wide(state, line) || weather);
+  // The same condition on the whole station, where all lines show it alike. A line's own warning stays that line's.
+  const auto weigh_shared = [&](Held& shared, LineIssue issue, const Verdict& v) {
+    const bool a_line = std::any_of(state.lines.begin(), state.lines.end(), [&](const LineState& l) { return is_on(l, issue); });
+    const bool start = v.opinion.over && wide && !a_line && !explained(state, line, issue);
+    if (!shared.on && !start) return weigh(issue, v);
+    report(shared, issue, std::nullopt, v, turn, issue == LineIssue::slow ? causes_at_limit(issue) : causes(issue), out,
+           calm_turns_to_clear * static_cast<int>(state.lines.size()));
   };
 
   weigh(LineIssue::not_reached, not_reached_verdict(line, turn));
   weigh(LineIssue::sensor, sensor_verdict(line, turn));
   if (turn.cycle.outcome != Outcome::reached && turn.cycle.outcome != Outcome::not_reached) return;
 
-  Verdict slow = slow_verdict(state, line, turn);
-  Verdict quick = quick_verdict(state, line, turn);
-  // All lines by the same factor: one warning of the station, carried on by whichever line turns.
-  const bool wide = state.lines.size() > 1 && station_wide(state, line);
-  if (state.slow.on) {
-    report(state.slow, LineIssue::slow, std::nullopt, slow, turn, causes(), out, calm_turns_to_clear * static_cast<int>(state.lines.size()));
-  } else if (slow.opinion.over && wide && !is_on(line, LineIssue::slow) && !explained(state, line, LineIssue::slow)) {
-    report(state.slow, LineIssue::slow, std::nullopt, slow, turn, causes(), out);
-  } else {
-    weigh(LineIssue::slow, slow);
-  }
-  if (state.quick.on) {
-    report(state.quick, LineIssue::quick, std::nullopt, quick, turn, causes(), out, calm_turns_to_clear * static_cast<int>(state.lines.size()));
-  } else if (quick.opinion.over && wide && !is_on(line, LineIssue::quick) && !explained(state, line, LineIssue::quick)) {
-    report(state.quick, LineIssue::quick, std::nullopt, quick, turn, causes(), out);
-  } else {
-    weigh(LineIssue::quick, quick);
-  }
+  // While a repair is being checked nothing new is called a drift.
+  if (line.repair) return;
+  const Verdict slow = slow_verdict(state, line, turn, wide || state.slow.on);
+  const Verdict quick = quick_verdict(state, line, turn);
+  weigh_shared(state.slow, LineIssue::slow, slow);
+  weigh_shared(state.quick, LineIssue::quick, quick);
 
   if (forced_in(line, turn) && !is_on(line, LineIssue::residual) && !explained(state, line, LineIssue::residual)) {
     Verdict v = residual_verdict(line, turn);

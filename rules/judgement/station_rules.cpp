@@ -7,6 +7,7 @@
 #include "rules/judgement/figures.h"
 #include "rules/judgement/line_conditions.h"
 #include "rules/judgement/presence.h"
+#include "rules/judgement/repair.h"
 #include "rules/judgement/station_state.h"
 
 namespace driftline::rules {
@@ -14,7 +15,6 @@ namespace {
 
 constexpr double late_after_s = 900;          // what comes later than this is judged at its coming
 constexpr double target_change_matters = 0.01;
-constexpr int repair_turns = 6;               // turns after which a repair is judged
 constexpr double low_pct_default = 8;
 
 // What came late cannot warn in the past.
@@ -68,25 +68,6 @@ void change_settings(StationState& state, const ControllerSettings& after, Time 
   }
 }
 
-bool any_open(const StationState& state, const LineState& line) {
-  return state.slow.on || state.quick.on || std::any_of(line.held.begin(), line.held.end(), [](const Held& h) { return h.on; });
-}
-
-// After a repair the old baseline is the yardstick for some turns: are the figures back where they were? If so it stays.
-// If not, and nothing was open before, the work itself changed the line, and the level is learnt anew.
-void check_repair(StationState& state, LineState& line, const TurnFigures& figures, const HalfCycle& cycle) {
-  if (!line.repair || cycle.outcome != Outcome::reached || !figures.time) return;
-  RepairCheck& check = *line.repair;
-  ++check.turns;
-  check.sum += static_cast<float>(figures.time->error);
-  if (check.turns < repair_turns) return;
-  const bool back = std::abs(shift_of(line.time_chart)) < smallest_time_shift;
-  const bool was_open = check.was_open;
-  line.repair.reset();
-  if (back || (was_open && any_open(state, line))) return;
-  renew_figures(line, cycle.pump_stop);
-}
-
 void note_period(LineState& line, Time start) {
   if (line.last_start) {
     const double gap = seconds_between(*line.last_start, start);
@@ -126,7 +107,7 @@ void on_turn(StationState& state, const HalfCycle& cycle, Time received, const S
   const ControllerSettings settings = overlay(context.design.settings, state.settings);
   remember_outcome(line, cycle, figures, settings);
   judge_line(state, line, {cycle, figures, judged, context, settings}, out);
-  check_repair(state, line, figures, cycle);
+  follow_repair(state, line, {cycle, figures, judged, context, settings}, out);
   if (open_station_wide && !state.slow.on && !state.quick.on)
     for (LineState& l : state.lines) {
       restart(l.time_chart);
@@ -150,8 +131,7 @@ void on_note(StationState& state, const ServiceNote& note) {
       for (std::size_t i = 0; i < state.lines.size(); ++i) {
         if (note.line && *note.line != static_cast<int>(i) + 1) continue;
         LineState& line = state.lines[i];
-        line.repair = RepairCheck{.since = note.time, .turns = 0, .was_open = any_open(state, line), .sum = 0};
-        line.wear = {};
+        start_repair_check(state, line, note.time);
       }
       break;
     case ServiceKind::settings_changed: state.last_settings = note.time; break;

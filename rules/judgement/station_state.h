@@ -14,6 +14,7 @@
 #include "rules/baseline/light_figure.h"
 #include "rules/conditions/drift_chart.h"
 #include "rules/conditions/wear_forecast.h"
+#include "rules/records/finding.h"
 #include "rules/records/settings.h"
 #include "rules/records/time.h"
 #include "rules/warnings/held.h"
@@ -29,11 +30,13 @@ struct RepairCheck {
   Time since{};
   std::uint8_t turns = 0;
   bool was_open = false;  // a warning was open on the line
+  bool noted = false;     // by a person; else seen from the figures alone
+  float before = 0;       // shift of time to pressure before it
   float sum = 0;          // of the errors of time to pressure since
   bool operator==(const RepairCheck&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(since, turns, was_open, sum);
+    archive(since, turns, was_open, noted, before, sum);
   }
 };
 
@@ -56,6 +59,8 @@ struct LineState {
   DriftChart residual_chart;
   DriftChart peak_chart;
   WearHistory wear;
+  Forecast outlook;            // of the time to pressure, as of the last block of the wear history
+  int outlook_blocks = 0;
   std::optional<Time> last_start;
   float period_s = 0;          // between turns of this line, smoothed
   float last_error = 0;        // of time to pressure, of the last turn
@@ -68,6 +73,7 @@ struct LineState {
   std::uint8_t misses = 0;     // last eight turns, newest in bit 0: target not reached
   std::uint8_t over_residual = 0;  // likewise: residual over its limit
   bool sudden = false;         // the open shift came within turns
+  std::uint8_t returned = 0;   // turns in a row that are far back from an open shift
   std::optional<RepairCheck> repair;
   std::array<Held, line_issue_count> held{};
   bool operator==(const LineState&) const = default;
@@ -75,9 +81,9 @@ struct LineState {
   template <class Archive>
   void serialize(Archive& archive) {
     archive(time_to_pressure, vent, residual, contrast, peak, plateau_length, plateau_level, steepness, soft_start, run_on,
-            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, last_start, period_s,
+            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, outlook, outlook_blocks, last_start, period_s,
             last_error, error_at, expected_mean, expected_square, expected_weight, last_share, last_peak_share, misses,
-            over_residual, sudden, repair, held);
+            over_residual, sudden, returned, repair, held);
   }
 };
 

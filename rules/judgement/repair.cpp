@@ -1,0 +1,100 @@
+#include "rules/judgement/repair.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+
+constexpr double not_back_share = 0.6;
+constexpr double shift_that_counts = 0.02;
+constexpr double unnoted_shift = 0.06;
+constexpr int unnoted_turns = 3;
+
+bool any_open(const StationState& state, const LineState& line) {
+  return state.slow.on || state.quick.on || std::any_of(line.held.begin(), line.held.end(), [](const Held& h) { return h.on; });
+}
+
+bool of_drift(LineIssue issue) { return issue != LineIssue::missed && issue != LineIssue::sensor; }
+
+void tell(Held& held, Condition condition, std::optional<int> number, const Turn& turn, bool back, std::vector<Judgement>& out) {
+  if (!held.on) return;
+  Finding f;
+  f.condition = condition;
+  f.line = number;
+  f.time = turn.time;
+  f.holds = !back;
+  f.causes = {};
+  const std::string turns = std::to_string(repair_turns) + " turns after the repair ";
+  if (back) {
+    held = {};
+    f.reason = turns + "the figures are back where they were";
+  } else {
+    held.urgency = std::max(held.urgency, Urgency::plan);
+    f.reason = turns + "the figures are not back";
+  }
+  f.urgency = held.urgency;
+  out.push_back(std::move(f));
+}
+
+constexpr std::array<Condition, line_issue_count> conditions{
+    Condition::slow_to_pressure, Condition::quick_to_pressure, Condition::pressure_not_reached, Condition::peak_shift,
+    Condition::residual_pressure, Condition::slow_vent, Condition::missed_turn, Condition::doubtful_sensor};
+
+void tell_all(StationState& state, LineState& line, const Turn& turn, bool back, std::vector<Judgement>& out) {
+  for (std::size_t i = 0; i < line_issue_count; ++i)
+    if (of_drift(static_cast<LineIssue>(i))) tell(line.held[i], conditions[i], turn.cycle.line, turn, back, out);
+  tell(state.slow, Condition::slow_to_pressure, std::nullopt, turn, back, out);
+  tell(state.quick, Condition::quick_to_pressure, std::nullopt, turn, back, out);
+}
+
+void settle_line(LineState& line, Time time) {
+  settle_again(line.time_to_pressure, priors::time_to_pressure, time);
+  settle_again(line.vent, priors::vent, time);
+  settle_again(line.residual, priors::residual, time);
+  for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
+  line.wear = {};
+  line.sudden = false;
+}
+
+void watch_for_unnoted(StationState& state, LineState& line, const Turn& turn) {
+  const auto& time = turn.figures.time;
+  if (line.repair || !time || !time->learnt) return;
+  const bool open = is_on(line, LineIssue::slow) || is_on(line, LineIssue::quick) || state.slow.on || state.quick.on ||
+                    is_on(line, LineIssue::not_reached);
+  // The shift as it was before this turn: what the last blocks of the wear history hold.
+  double before = 0;
+  if (line.wear.used > 0) before = double{line.wear.blocks[line.wear.used - 1].mean};
+  if (line.wear.used > 1 && line.wear.blocks[line.wear.used - 1].turns < 5) before = double{line.wear.blocks[line.wear.used - 2].mean};
+  const bool far = std::abs(before) > unnoted_shift;
+  const bool half_gone = far && time->error * before < 0.5 * before * before;
+  line.returned = open && half_gone ? static_cast<std::uint8_t>(line.returned + 1) : std::uint8_t{0};
+  if (line.returned < unnoted_turns) return;
+  line.returned = 0;
+  line.repair = RepairCheck{.since = turn.cycle.pump_start, .turns = unnoted_turns, .was_open = true, .noted = false,
+                            .before = static_cast<float>(before), .sum = static_cast<float>(time->error * unnoted_turns)};
+}
+}  // namespace
+
+void start_repair_check(StationState& state, LineState& line, Time noted_at) {
+  line.repair = RepairCheck{.since = noted_at, .turns = 0, .was_open = any_open(state, line), .noted = true,
+                            .before = static_cast<float>(shift_of(line.time_chart)), .sum = 0};
+}
+
+void follow_repair(StationState& state, LineState& line, const Turn& turn, std::vector<Judgement>& out) {
+  watch_for_unnoted(state, line, turn);
+  if (!line.repair || turn.cycle.outcome != Outcome::reached || !turn.figures.time) return;
+  RepairCheck& check = *line.repair;
+  if (turn.cycle.pump_start < check.since) return;
+  ++check.turns;
+  check.sum += static_cast<float>(turn.figures.time->error);
+  if (check.turns < repair_turns) return;
+  const double mean = double{check.sum} / check.turns;
+  const double before = check.before;
+  const bool still = check.noted && check.was_open && std::abs(before) > shift_that_counts && mean * before > not_back_share * before * before;
+  line.repair.reset();
+  tell_all(state, line, turn, !still, out);
+  if (!still) settle_line(line, turn.cycle.pump_start);
+}
+
+}  // namespace driftline::rules
