@@ -6,13 +6,18 @@
 namespace driftline::rules {
 namespace {
 constexpr double settling_wander = 5;        // while a line settles its level wanders so much more
+constexpr double settling_least_days = 5;
+constexpr double settling_most_days = 18;
+constexpr double settling_seen = 0.03;       // a transient of this size is one
 constexpr double settling_days = 4;        // a time constant of purging; common practice, no source
 constexpr double scatter_memory = 300;     // turns over which scatter is remembered
 constexpr double scatter_prior_turns = 12; // weight of the prior scatter
 constexpr double alike_prior = 0.4;        // prior of the lag-1 correlation, weight as above
-constexpr double alike_most = 0.9;
+constexpr double alike_most = 0.88;
+constexpr double lasting_most = 12;           // a lasting variance beyond this many times that of a turn is a fault, not scatter
 constexpr double day_prior_days = 5;
 constexpr double day_memory = 60;
+constexpr double scatter_outlier = 2.5;      // likewise for the scatter
 constexpr double learnt_outlier = 3;       // beyond so many deviations a turn teaches as if it were only that far
 
 double transient_left(const FigureBaseline& baseline, Time time) {
@@ -48,7 +53,7 @@ double lasting_variance(const FigureBaseline& b, const FigurePrior& prior) {
   const double phi = alikeness(b);
   const double from_neighbours = one_turn_variance(b, prior) * (1 + phi) / (1 - phi);
   const double from_days = (double{b.day_square_sum} + from_neighbours * day_prior_days) / (double{b.day_weight} + day_prior_days);
-  return std::max(from_neighbours, from_days);
+  return std::min(std::max(from_neighbours, from_days), lasting_most * one_turn_variance(b, prior));
 }
 
 void close_day(FigureBaseline& b) {
@@ -110,7 +115,11 @@ void teach(FigureBaseline& b, const FigurePrior& prior, const Weather& weather, 
   const double model = b.fit.variance(x) + stretch_variance(b, prior, weather);
   const double reach = learnt_outlier * std::sqrt(variance + model);
   const double error = std::clamp(y - b.fit.value(x), -reach, reach);
-  if (b.turns >= 8) note_scatter(b, static_cast<float>(error * std::sqrt(variance / (variance + model))), time);
+  if (b.turns >= 8) {
+    const double fair = error * std::sqrt(variance / (variance + model));
+    const double most = scatter_outlier * std::sqrt(variance);
+    note_scatter(b, static_cast<float>(std::clamp(fair, -most, most)), time);
+  }
   b.fit.learn(x, b.fit.value(x) + error, std::min(lasting, 8 * variance));
   const auto u = static_cast<float>(weather.grease);
   b.coldest += 0.3F * std::min(0.0F, u - b.coldest);
@@ -126,6 +135,12 @@ void renew(FigureBaseline& b, const FigurePrior& prior, Time time) {
   b.settling_from = time;
   b.since = time;
   b.turns = 0;
+}
+
+bool settling(const FigureBaseline& b, Time time) {
+  if (!b.settling_from) return false;
+  const double days = days_between(*b.settling_from, time);
+  return days < settling_least_days || (days < settling_most_days && b.fit.mean[4] > settling_seen);
 }
 
 void settle_again(FigureBaseline& b, const FigurePrior& prior, Time time) {

@@ -86,6 +86,9 @@ void teach(FigureBaseline& baseline, const FigurePrior& prior, const Weather& we
 // The line was changed or its settings were: the level is learnt anew, temperature dependence and scatter stay.
 void renew(FigureBaseline& baseline, const FigurePrior& prior, Time time);
 
+// The line may still be losing air: its first days, or a transient that was seen and is not over.
+[[nodiscard]] bool settling(const FigureBaseline& baseline, Time time);
+
 // The line was opened and is in order again: air may have to leave it, and its level may differ a little.
 void settle_again(FigureBaseline& baseline, const FigurePrior& prior, Time time);
 

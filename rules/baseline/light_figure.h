@@ -69,7 +69,7 @@ inline void teach(LightFigure& f, const LightPrior& prior, const Weather& weathe
     f.square_sum = keep * f.square_sum + static_cast<float>(fair);
     f.weight = keep * f.weight + 1;
   }
-  f.fit.loosen(0, 2e-3 * deviation * deviation);
+  f.fit.loosen(0, 3e-5 * deviation * deviation);  // remembers some hundred turns
   f.fit.learn(x, f.fit.value(x) + error, 3 * deviation * deviation);
   ++f.turns;
 }

@@ -28,7 +28,7 @@
 namespace driftline::rules {
 
 inline constexpr double h_guard = 1.25;
-inline constexpr double suspicion = 0.3;
+inline constexpr double suspicion = 0.2;
 
 struct ChartDesign {
   double smallest_shift = 0;     // on the figure's scale

@@ -7,7 +7,6 @@ namespace driftline::rules {
 namespace {
 constexpr double residual_floor_bar = 0.4;  // a sensor's noise at rest
 constexpr double fast_time_shift = 0.10;
-constexpr double settled_after_days = 14;   // until then times may still fall as trapped air leaves
 
 double turns_a_year(const LineState& line, const ControllerSettings& settings) {
   const double period = settings.cycle_s.value_or(line.period_s > 0 ? double{line.period_s} : 3600.0);
@@ -40,12 +39,8 @@ struct Charted {
   DriftChart& chart;
   const FigurePrior& prior;
   ChartDesign design;
-  bool falls_while_settling = true;
+  double settling_shift = 0;  // while the line settles, shifts up to this are not called drift
 };
-
-bool settling(const FigureBaseline& baseline, Time time) {
-  return baseline.settling_from && days_between(*baseline.settling_from, time) < settled_after_days;
-}
 
 ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time time, double y, bool may_teach, const Readiness& ready) {
   ChartedFigure figure;
@@ -57,12 +52,13 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
   }
   figure.learnt = c.baseline.turns >= ready.to_judge;
   if (c.baseline.turns >= ready.to_follow) figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
-  if (c.falls_while_settling && settling(c.baseline, time)) {
-    // Falling times are what purging looks like: followed by the baseline, not held against the line, unless sudden.
-    const bool only_down = figure.reading.suspicious && c.chart.up.sum <= 0 && c.chart.up.beyond == 0;
-    if (only_down && figure.reading.down != Signal::sudden) {
-      figure.reading.suspicious = c.chart.down.beyond > 0;
-      figure.reading.down = Signal::none;
+  if (settling(c.baseline, time) && std::abs(shift_of(c.chart)) < c.settling_shift) {
+    // While air leaves the line its level is not known to better than this: followed by the baseline, not held against it.
+    const bool sudden = figure.reading.up == Signal::sudden || figure.reading.down == Signal::sudden;
+    if (!sudden) {
+      figure.reading.suspicious = c.chart.up.beyond > 0 || c.chart.down.beyond > 0;
+      figure.reading.up = figure.reading.down = Signal::none;
+      c.chart.up.sum = std::min(c.chart.up.sum, c.design.smallest_shift);
       c.chart.down.sum = std::min(c.chart.down.sum, c.design.smallest_shift);
     }
   }
@@ -164,7 +160,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
     const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
     out.time = chart_and_teach({line.time_to_pressure, line.time_chart, priors::time_to_pressure,
-                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2)},
+                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2), 0.06},
                                weather, time, *y, in_order, ready);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
@@ -184,7 +180,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   const bool teach_rest = in_order && !time_suspicious;
   if (const auto y = log_of(cycle.vent_s)) {
     const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift);
-    out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1)},
+    out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1), 0.3},
                                weather, time, *y, teach_rest, ready);
   }
   if (cycle.residual_bar && !cycle.off_schedule) {
@@ -192,7 +188,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     FigurePrior prior = priors::residual;
     prior.deviation_floor = std::max(prior.deviation_floor, residual_floor_bar / out.residual_limit_bar);
     out.residual = chart_and_teach({line.residual, line.residual_chart, prior,
-                                    design(Condition::residual_pressure, smallest_residual_shift, 3 * smallest_residual_shift, 1)},
+                                    design(Condition::residual_pressure, smallest_residual_shift, 3 * smallest_residual_shift, 1), 0.2},
                                    weather, time, y, teach_rest, ready);
   }
   if (cycle.peak_bar && settings.target_bar && *cycle.peak_bar > 0 && *settings.target_bar > 0) {

@@ -188,8 +188,8 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
                               shift > 0.5 * smallest && this_line_moved(state, line, turn, true);
   const double share = line.last_share;
   // The grease follows the air: a limit that today's air will bring is told before it is there.
-  const bool cold_ahead = f.time_to_come && turn.settings.pump_limit_s && f.time_to_come->model_deviation < 0.1 && share > 0.6 &&
-                          f.time_to_come->value - std::log(*turn.settings.pump_limit_s) > std::log(0.93);
+  const bool cold_ahead = f.time_to_come && turn.settings.pump_limit_s && f.time_to_come->model_deviation < 0.1 && share > 0.75 &&
+                          f.time_to_come->value - std::log(*turn.settings.pump_limit_s) > std::log(0.95);
   const bool near = (share >= near_limit || cold_ahead) && turn.cycle.outcome == Outcome::reached;
   Verdict v;
   v.opinion.over = own || against_others || near;
