@@ -17,6 +17,8 @@ constexpr double late_after_s = 900;          // what comes later than this is j
 constexpr double target_change_matters = 0.01;
 constexpr double low_pct_default = 8;
 
+reservoir::Context reservoir_context(const StationContext& context) { return {context.id, context.design, context.thresholds}; }
+
 // What came late cannot warn in the past.
 Time judged_at(Time event_time, Time received) { return seconds_between(event_time, received) > late_after_s ? received : event_time; }
 
@@ -145,7 +147,8 @@ void on_note(StationState& state, const ServiceNote& note) {
 
 void on_sensor(StationState& state, const SensorReport& report, Time received, const StationContext& context, std::vector<Judgement>& out) {
   const Time judged = judged_at(report.time, received);
-  Held& held = report.line ? held_of(line_of(state, std::clamp(*report.line, 1, lines_max), context), LineIssue::sensor) : state.level_sensor;
+  if (!report.line) return;  // the level sensor is the reservoir's
+  Held& held = held_of(line_of(state, std::clamp(*report.line, 1, lines_max), context), LineIssue::sensor);
   if (held.on == !report.over) return;
   held = report.over ? Held{} : Held{.on = true, .urgency = Urgency::plan, .since = judged};
   Finding f;
@@ -154,7 +157,7 @@ void on_sensor(StationState& state, const SensorReport& report, Time received, c
   f.time = judged;
   f.holds = held.on;
   f.urgency = held.urgency;
-  f.causes = {{report.line ? Cause::pressure_sensor_drift : Cause::level_sensor_stuck, 1.0}};
+  f.causes = {{Cause::pressure_sensor_drift, 1.0}};
   switch (report.trouble) {
     case SensorTrouble::missing: f.reason = "the sensor gives nothing"; break;
     case SensorTrouble::out_of_range: f.reason = "the reading is out of the sensor's range"; break;
@@ -174,13 +177,23 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
 
     void operator()(const HalfCycle& cycle) const {
       hear(state, received, std::nullopt, cycle.arrival == Arrival::late, context, out);
+      reservoir::take(state.reservoir, cycle, received, reservoir_context(context), out);
       on_turn(state, cycle, received, context, out);
     }
-    void operator()(const LevelReading& reading) const { on_level(state, reading, context); }
-    void operator()(const ServiceNote& note) const { on_note(state, note); }
+    void operator()(const LevelReading& reading) const {
+      on_level(state, reading, context);
+      reservoir::take(state.reservoir, reading, received, reservoir_context(context), out);
+    }
+    void operator()(const ServiceNote& note) const {
+      on_note(state, note);
+      reservoir::take(state.reservoir, note, received, reservoir_context(context), out);
+    }
     void operator()(const SettingsChange& change) const { change_settings(state, change.after, change.time, context); }
     void operator()(const PresenceChange& presence) const { hear_presence(state, presence, received); }
-    void operator()(const SensorReport& report) const { on_sensor(state, report, received, context, out); }
+    void operator()(const SensorReport& report) const {
+      on_sensor(state, report, received, context, out);
+      reservoir::take(state.reservoir, report, received, reservoir_context(context), out);
+    }
     void operator()(const Heartbeat& beat) const {
       const bool late = seconds_between(beat.time, received) > late_after_s;
       hear(state, received, beat.time, late, context, out);
@@ -191,8 +204,21 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
   judge_silence(state, received, out);
 }
 
-std::optional<Time> wake_at(const StationState& state) { return silent_at(state); }
+std::optional<Time> wake_at(const StationState& state) {
+  const auto silence = silent_at(state);
+  const auto reservoir = reservoir::wake_at(state.reservoir);
+  if (!silence || !reservoir) return silence ? silence : reservoir;
+  return std::min(*silence, *reservoir);
+}
 
-void advance_to(StationState& state, Time now, const StationContext&, std::vector<Judgement>& out) { judge_silence(state, now, out); }
+void advance_to(StationState& state, Time now, const StationContext& context, std::vector<Judgement>& out) {
+  // Called late it gives what calling it at each wake_at would have given: in the order of their times.
+  const auto silence = silent_at(state);
+  if (silence && *silence <= now) {
+    reservoir::advance_to(state.reservoir, *silence, reservoir_context(context), out);
+    judge_silence(state, now, out);
+  }
+  reservoir::advance_to(state.reservoir, now, reservoir_context(context), out);
+}
 
 }  // namespace driftline::rules

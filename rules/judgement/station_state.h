@@ -17,6 +17,7 @@
 #include "rules/records/finding.h"
 #include "rules/records/settings.h"
 #include "rules/records/time.h"
+#include "rules/reservoir/reservoir.h"
 #include "rules/warnings/held.h"
 
 namespace driftline::rules {
@@ -120,13 +121,13 @@ struct StationState {
   Held quick;
   Held missed;    // no line's turn came
   Held silent;
-  Held level_sensor;
+  reservoir::State reservoir;
   bool operator==(const StationState&) const = default;
 
   template <class Archive>
   void serialize(Archive& archive) {
     archive(air, lines, hearing, settings, last_repair, last_low, last_settings, last_level_pct, out_of_service, slow, quick,
-            missed, silent, level_sensor);
+            missed, silent, reservoir);
   }
 };
 
