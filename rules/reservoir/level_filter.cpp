@@ -8,6 +8,7 @@ namespace {
 
 constexpr double forget = 1.0 / 250;   // of the score, a block
 constexpr double surprise_max = 16;    // a single reading says no more than this against a hypothesis
+constexpr float change_sure = 5;       // log likelihood ratio: odds of 150 to 1
 constexpr double overdue = 1.25;       // a follower that should have moved this much ago has moved
 
 // One scalar observation y = level + slope*use.
@@ -54,90 +55,38 @@ void stayed(Follower& f, double reading, double stick, double noise_sd) {
   }
 }
 
-}  // namespace
-
-void LevelFilter::start_use(double use, double use_sd) {
-  for (Follower& f : followers) {
-    f.use = use;
-    f.use_var = static_cast<float>(use_sd * use_sd);
-    f.cross = 0;
-  }
+void start_at(Follower& f, double reading, double stick, double noise_sd) {
+  f.level = reading + stick / 2;
+  f.level_var = static_cast<float>(noise_sd * noise_sd + stick * stick / 12);
+  f.cross = 0;
+  f.held = static_cast<float>(reading);
+  f.since = 0;
+  f.blocks = 1;
+  f.anchored = false;
 }
 
-void LevelFilter::start_level(double reading, double noise_sd) {
-  for (std::size_t i = 0; i < followers.size(); ++i) {
-    Follower& f = followers[i];
-    const double stick = stick_pct[i];
-    f.level = reading + stick / 2;
-    f.level_var = static_cast<float>(noise_sd * noise_sd + stick * stick / 12);
-    f.cross = 0;
-    f.held = static_cast<float>(reading);
-    f.since = 0;
-    f.blocks = 1;
-    f.anchored = false;
-  }
+void step(Follower& f, double nominal, double nominal_sd) {
+  f.level -= f.use * nominal;
+  f.level_var += static_cast<float>(-2 * nominal * double{f.cross} + nominal * nominal * double{f.use_var} +
+                                    f.use * f.use * nominal_sd * nominal_sd);
+  f.level_var = std::max(f.level_var, 1e-4F);
+  f.cross -= static_cast<float>(nominal * double{f.use_var});
+  f.since += static_cast<float>(nominal);
 }
 
-void LevelFilter::set_level(double level, double sd) {
-  for (Follower& f : followers) {
-    f.level = level;
-    f.level_var = static_cast<float>(sd * sd);
-    f.cross = 0;
-    f.held = static_cast<float>(level);
-    f.since = 0;
-    f.blocks = 0;
-    f.anchored = false;
-  }
+// Returns the log likelihood of the reading.
+float see(Follower& f, double reading, double stick, double noise_sd) {
+  const float before = f.score;
+  const bool left = std::abs(reading - double{f.held}) > stick / 2;
+  const bool late = f.anchored && f.use * double{f.since} > overdue * stick + 0.1;
+  if (stick <= 0 || left || late) moved(f, reading, noise_sd);
+  else stayed(f, reading, stick, noise_sd);
+  return f.score - before;
 }
 
-void LevelFilter::turn(double nominal, double nominal_sd) {
-  for (Follower& f : followers) {
-    f.level -= f.use * nominal;
-    f.level_var += static_cast<float>(-2 * nominal * double{f.cross} + nominal * nominal * double{f.use_var} +
-                                      f.use * f.use * nominal_sd * nominal_sd);
-    f.level_var = std::max(f.level_var, 1e-4F);
-    f.cross -= static_cast<float>(nominal * double{f.use_var});
-    f.since += static_cast<float>(nominal);
-  }
-}
+using Followers = std::array<Follower, follower_count>;
 
-void LevelFilter::loosen_use(double sd) {
-  for (Follower& f : followers) f.use_var += static_cast<float>(sd * sd);
-}
-
-void LevelFilter::loosen_level(double sd) {
-  for (Follower& f : followers) f.level_var += static_cast<float>(sd * sd);
-}
-
-void LevelFilter::read(double reading, double noise_sd) {
-  float best = -1e9F;
-  for (std::size_t i = 0; i < followers.size(); ++i) {
-    Follower& f = followers[i];
-    const double stick = stick_pct[i];
-    f.score *= static_cast<float>(1 - forget);
-    const bool left = std::abs(reading - double{f.held}) > stick / 2;
-    const bool late = f.anchored && f.use * double{f.since} > overdue * stick + 0.1;
-    if (stick == 0) {
-      moved(f, reading, noise_sd);
-    } else if (left || late) {
-      moved(f, reading, noise_sd);
-    } else {
-      stayed(f, reading, stick, noise_sd);
-    }
-    best = std::max(best, f.score);
-  }
-  for (Follower& f : followers) f.score -= best;
-}
-
-void LevelFilter::observe_level(double level, double sd) {
-  for (Follower& f : followers) {
-    const float score = f.score;
-    update(f, level, 0, sd * sd);
-    f.score = score;
-  }
-}
-
-std::array<double, follower_count> LevelFilter::weights() const {
+std::array<double, follower_count> weights_of(const Followers& followers) {
   std::array<double, follower_count> weight{};
   double best = -1e300, sum = 0;
   for (const Follower& f : followers) best = std::max(best, double{f.score});
@@ -146,8 +95,7 @@ std::array<double, follower_count> LevelFilter::weights() const {
   return weight;
 }
 
-Estimate LevelFilter::estimate() const {
-  const auto weight = weights();
+Estimate mixed(const Followers& followers, const std::array<double, follower_count>& weight) {
   Estimate e{0, 0, 0, 0, 0};
   for (std::size_t i = 0; i < followers.size(); ++i) {
     e.level += weight[i] * followers[i].level;
@@ -165,16 +113,83 @@ Estimate LevelFilter::estimate() const {
   return e;
 }
 
-const Follower& LevelFilter::best() const {
-  return *std::max_element(followers.begin(), followers.end(), [](const Follower& a, const Follower& b) { return a.score < b.score; });
+}  // namespace
+
+void LevelFilter::start_use(double use, double use_sd) {
+  for (Followers* followers : {&calm, &agile})
+    for (Follower& f : *followers) {
+      f.use = use;
+      f.use_var = static_cast<float>(use_sd * use_sd);
+      f.cross = 0;
+    }
 }
+
+void LevelFilter::start_level(double reading, double noise_sd) {
+  for (std::size_t i = 0; i < follower_count; ++i)
+    for (Followers* followers : {&calm, &agile}) start_at((*followers)[i], reading, stick_pct[i], noise_sd);
+}
+
+void LevelFilter::set_level(double level, double sd) {
+  for (Followers* followers : {&calm, &agile})
+    for (Follower& f : *followers) {
+      start_at(f, level, 0, sd);
+      f.blocks = 0;
+    }
+}
+
+void LevelFilter::turn(double nominal, double nominal_sd) {
+  for (Followers* followers : {&calm, &agile})
+    for (Follower& f : *followers) step(f, nominal, nominal_sd);
+}
+
+void LevelFilter::wander(double days) {
+  for (Follower& f : calm) f.use_var += static_cast<float>(std::pow(calm_wander * f.use, 2) * days);
+  for (Follower& f : agile) f.use_var += static_cast<float>(std::pow(agile_wander * f.use, 2) * days);
+}
+
+void LevelFilter::loosen_use(double sd) {
+  for (Followers* followers : {&calm, &agile})
+    for (Follower& f : *followers) f.use_var += static_cast<float>(sd * sd);
+}
+
+void LevelFilter::loosen_level(double sd) {
+  for (Followers* followers : {&calm, &agile})
+    for (Follower& f : *followers) f.level_var += static_cast<float>(sd * sd);
+}
+
+void LevelFilter::read(double reading, double noise_sd) {
+  float best = -1e9F;
+  for (std::size_t i = 0; i < follower_count; ++i) {
+    calm[i].score *= static_cast<float>(1 - forget);
+    const float by_calm = see(calm[i], reading, stick_pct[i], noise_sd);
+    const float by_agile = see(agile[i], reading, stick_pct[i], noise_sd);
+    lead[i] = std::max(0.0F, lead[i] + by_agile - by_calm);
+    if (lead[i] > change_sure) {
+      const float score = calm[i].score;
+      calm[i] = agile[i];
+      calm[i].score = score;
+      lead[i] = 0;
+    }
+    best = std::max(best, calm[i].score);
+  }
+  for (std::size_t i = 0; i < follower_count; ++i) {
+    calm[i].score -= best;
+    agile[i].score = calm[i].score;
+  }
+}
+
+std::array<double, follower_count> LevelFilter::weights() const { return weights_of(calm); }
+
+Estimate LevelFilter::estimate() const { return mixed(calm, weights()); }
+
+Estimate LevelFilter::lately() const { return mixed(agile, weights()); }
 
 double LevelFilter::expected_reading() const {
   const auto weight = weights();
   double sum = 0;
-  for (std::size_t i = 0; i < followers.size(); ++i) {
-    const Follower& f = followers[i];
-    sum += weight[i] * (stick_pct[i] == 0 ? f.level : std::clamp(double{f.held}, f.level - stick_pct[i], f.level + stick_pct[i]));
+  for (std::size_t i = 0; i < follower_count; ++i) {
+    const Follower& f = calm[i];
+    sum += weight[i] * (stick_pct[i] <= 0 ? f.level : std::clamp(double{f.held}, f.level - stick_pct[i], f.level + stick_pct[i]));
   }
   return sum;
 }
@@ -182,7 +197,7 @@ double LevelFilter::expected_reading() const {
 double LevelFilter::likely_stick() const {
   const auto weight = weights();
   double sum = 0;
-  for (std::size_t i = 0; i < followers.size(); ++i) sum += weight[i] * stick_pct[i];
+  for (std::size_t i = 0; i < follower_count; ++i) sum += weight[i] * stick_pct[i];
   return sum;
 }
 

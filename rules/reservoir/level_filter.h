@@ -8,6 +8,11 @@
 // move, and on the way up (a refill) it stays up to s below it. How much a follower sticks is not known: five hypotheses
 // (limits.h) run side by side, weighted by how well each foretold the readings (their likelihood, slowly forgotten).
 //
+// And whether the use changes is not known: each hypothesis runs twice, with a use that hardly wanders (calm) and with one
+// that may change by some per cent a day (agile). The calm one is believed; the sum of the log likelihood ratio agile to
+// calm, never below 0, is a CUSUM test (Page 1954) for a change of use, and when it passes `change_sure` the calm filter
+// takes over what the agile one has found, with its uncertainty.
+//
 // Source: Kalman (1960) and the play operator of hysteresis, both from memory; checked by simulation in
 // tests/unit/reservoir/level_filter_test.cpp. One step costs well under a microsecond. Pure; any thread.
 #pragma once
@@ -46,11 +51,13 @@ struct Estimate {
 };
 
 struct LevelFilter {
-  std::array<Follower, follower_count> followers{};
+  std::array<Follower, follower_count> calm{};
+  std::array<Follower, follower_count> agile{};
+  std::array<float, follower_count> lead{};  // of the agile one, log likelihood, never below 0
   bool operator==(const LevelFilter&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(followers);
+    archive(calm, agile, lead);
   }
 
   void start_use(double use, double use_sd);
@@ -59,16 +66,14 @@ struct LevelFilter {
   // The level itself is said to be this.
   void set_level(double level, double sd);
   void turn(double nominal, double nominal_sd);
+  void wander(double days);       // time has passed: the use may have changed
   void loosen_use(double sd);
   void loosen_level(double sd);
   void read(double reading, double noise_sd);
-  // A direct observation of the level, deaf to the follower: the low-level switch.
-  void observe_level(double level, double sd);
 
   [[nodiscard]] std::array<double, follower_count> weights() const;
   [[nodiscard]] Estimate estimate() const;
-  [[nodiscard]] const Follower& best() const;
-  // What the best hypothesis expects to read now, and by how much the reading may lag behind the level.
+  [[nodiscard]] Estimate lately() const;  // by the agile filters: noisier, and quick to see a change of use
   [[nodiscard]] double expected_reading() const;
   [[nodiscard]] double likely_stick() const;
 };

@@ -18,21 +18,27 @@ inline constexpr double empty_pct_default = 3;
 inline constexpr double design_use_spread = 0.03;     // charges and reservoir as drawn against as built, 1 sigma of the use
 inline constexpr double unknown_use_pct = 0.4;        // per turn, where the design is unknown: start and
 inline constexpr double unknown_use_spread_pct = 0.4; // its sigma
-inline constexpr double use_wander_a_day = 0.003;     // of the use: devices and charges drift slowly, 1 sigma in a day
+inline constexpr double calm_wander = 0.003;          // share of the use, 1 sigma in a day: devices and charges drift slowly
+inline constexpr double agile_wander = 0.06;          // likewise, where it is thought to be changing
 inline constexpr double turn_spread = 0.03;           // of one turn's use
 
 inline constexpr double refill_pct_min = 5;           // a rise of less could be the follower
 inline constexpr double refill_pct_min_told = 2.5;    // when a person said so
 inline constexpr double refill_s = 1500;              // a refill is over after this; readings in it restart the level
 inline constexpr double told_s = 4 * 3600.0;          // a note belongs to a rise this long before or after it
-inline constexpr double filled_to_pct = 88;           // where nothing reads the level: people fill to about this
-inline constexpr double filled_to_spread_pct = 10;
+inline constexpr double filled_to_pct = 84;           // where nothing reads the level: people fill to about this
+inline constexpr double filled_to_spread_pct = 12;
 
+inline constexpr double fill_spread_pct = 8;           // from one refill of a station to the next
+inline constexpr double pushed_pct_most = 20;          // the switch stayed open for this much longer: it was refilled untold
+inline constexpr double anywhere_pct = 60;             // the level then, and
+inline constexpr double anywhere_spread_pct = 22;      // its sigma
 inline constexpr double jump_pct_min = 8;             // a fall of more between two readings is no use of grease
 inline constexpr double readable_low_pct = -2;        // outside these a reading cannot be
 inline constexpr double readable_high_pct = 104;
 inline constexpr double level_offset_spread_pct = 0.35;  // temperature and mounting of the sensor, not learnt
 
+inline constexpr std::size_t uses_max = 12;           // days of use behind a trend
 inline constexpr std::size_t bins_max = 16;
 inline constexpr double bin_s = 600;                  // readings are averaged over this at least
 inline constexpr int days_at_once_max = 31;           // rows told at once after a long silence

@@ -3,8 +3,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "rules/reservoir/conditions.h"
+#include "rules/statistics/distributions.h"
 
 namespace driftline::rules::reservoir {
 namespace {
@@ -13,11 +15,9 @@ constexpr double late_after_s = 900;        // what comes later than this is jud
 constexpr double rate_memory_days = 3;
 constexpr double day_grace_s = 6 * 3600.0;
 constexpr double no_turns_s = 6 * 3600.0;   // readings are used without a turn after this
-constexpr double recent_memory_pct = 10;    // level used up over which `recent` forgets
-constexpr double recent_error_guard = 2.5;  // residuals are not independent: coarse steps, day and night
-constexpr double shift_share = 0.25;
-constexpr double shift_over_share = 0.12;
+constexpr double shift_share = 0.15;        // where no smallest shift is set
 constexpr double shift_errors = 4;
+constexpr double usual_holds = 0.05;        // a use further off than this is not learnt as usual
 constexpr double usual_memory_pct = 60;     // level used up over which the usual use is learnt
 constexpr double learnt_pct = 30;           // level used up before a use without a design is called usual
 
@@ -65,42 +65,45 @@ void restart_level(State& state, double reading) {
   state.filter.start_level(reading, std::max(0.4, reading_sd(state, 1)));
   state.level_known = true;
   state.bins = {};
-  state.recent = {};
-  state.nominal = 0;
   state.still = {static_cast<float>(reading), static_cast<float>(reading), static_cast<float>(state.filter.estimate().use), 0};
 }
 
 void guess_level(State& state, double level, double sd) {
   state.filter.set_level(level, sd);
   state.level_known = true;
-  state.recent = {};
-  state.nominal = 0;
 }
 
-void follow_recent(State& state) {
-  const Follower& best = state.filter.best();
-  const double stick = stick_pct[static_cast<std::size_t>(&best - state.filter.followers.data())];
-  if (stick > 0 && !best.anchored) return;
-  const double level = double{best.held} - (stick > 0 ? best.use * double{best.since} : 0);
-  state.recent.add(state.nominal, level, stick > 0 ? 1.0 / best.blocks : 1.0);
+// Nothing read how far it was filled: what people do, and what was done here before.
+void guess_refill(State& state) {
+  const double prior = 1 / (filled_to_spread_pct * filled_to_spread_pct), each = 1 / (fill_spread_pct * fill_spread_pct);
+  const double precision = prior + state.fills * each;
+  const double level = (prior * filled_to_pct + each * double{state.fill_sum}) / precision;
+  const double sd = std::sqrt(1 / precision + (state.fills > 0 ? fill_spread_pct * fill_spread_pct : 0));
+  guess_level(state, std::max(level, state.level_known ? std::min(state.filter.estimate().level, 97.0) : level), std::min(sd, filled_to_spread_pct));
+  state.since_refill = 0;
+  state.pushed = 0;
 }
 
-void judge_use_shift(State& state) {
-  const auto fit = statistics::fit_line(state.recent);
-  const Estimate e = state.filter.estimate();
-  if (!fit || state.recent.weight < 6) return;
-  const double now = -fit->slope;
-  const double spread_pct = std::sqrt(state.recent.sxx / state.recent.weight) * e.use;  // of level, behind the line
-  if (spread_pct < 2) return;
-  const double error = recent_error_guard * std::max(fit->residual_sd, 0.15) / std::sqrt(state.recent.sxx);
-  if (std::abs(now - e.use) > 3 * std::hypot(error, e.use_sd)) state.filter.loosen_use(0.2 * std::abs(now - e.use));
+// The switch was made: the level is at its mark, and so was it after the last refill, plus what was used since.
+void learn_fill(State& state, double mark) {
+  if (state.since_refill < 0) return;
+  const double filled = mark + double{state.since_refill} * state.filter.estimate().use;
+  state.since_refill = -1;
+  if (filled > 105 || filled < mark + refill_pct_min || state.fills > 20) return;
+  state.fill_sum += static_cast<float>(filled);
+  ++state.fills;
+}
+
+void judge_use_shift(State& state, const Thresholds& thresholds) {
   const double usual = double{state.usual_use};
   if (usual <= 0) return;
-  const double difference = now - usual;
-  const double sure = shift_errors * std::hypot(error, double{state.usual_sd});
-  if (std::abs(difference) > std::max(shift_share * usual, sure)) {
+  const double share = thresholds.conditions[static_cast<std::size_t>(Condition::grease_use_shift)].smallest_shift.value_or(100 * shift_share) / 100;
+  const Estimate e = state.filter.estimate();
+  const double difference = e.use - usual;
+  const double sure = shift_errors * std::hypot(e.use_sd, double{state.usual_sd});
+  if (std::abs(difference) > std::max(share * usual, sure)) {
     state.shift = difference > 0 ? std::int8_t{1} : std::int8_t{-1};
-  } else if (state.shift != 0 && std::abs(difference) < shift_over_share * usual) {
+  } else if (state.shift != 0 && std::abs(difference) < 0.5 * share * usual) {
     state.shift = 0;
   }
 }
@@ -114,12 +117,12 @@ void learn_usual(State& state, double used_pct) {
     state.usual_sd = static_cast<float>(e.use_sd);
     return;
   }
-  if (state.shift != 0 || std::abs(e.use / double{state.usual_use} - 1) > shift_over_share) return;
+  if (state.shift != 0 || std::abs(e.use / double{state.usual_use} - 1) > usual_holds) return;
   state.usual_use += static_cast<float>(std::min(1.0, used_pct / usual_memory_pct)) * static_cast<float>(e.use - double{state.usual_use});
 }
 
 // A block of readings before `until`, as one.
-void use_readings(State& state, Time until) {
+void use_readings(State& state, Time until, const Context& context) {
   const Bin block = state.bins.take_before(until);
   if (block.readings == 0 || state.doubt != Doubt::none || state.refilling_since) return;
   const double mean = double{block.sum} / block.readings;
@@ -129,8 +132,7 @@ void use_readings(State& state, Time until) {
   }
   const Estimate before = state.filter.estimate();
   state.filter.read(mean, reading_sd(state, block.readings));
-  follow_recent(state);
-  judge_use_shift(state);
+  judge_use_shift(state, context.thresholds);
   const double moved_by = std::max({0.6, 0.75 * double{state.quantum}, 2.5 * std::sqrt(double{state.noise_var})});
   if (std::abs(mean - double{state.still.reading}) > moved_by)
     state.still = {static_cast<float>(mean), static_cast<float>(before.level), static_cast<float>(before.use), 0};
@@ -146,7 +148,6 @@ void check_stuck(State& state) {
   const double use_sd = std::max(state.filter.estimate().use_sd, 0.02 * use);
   state.filter.set_level(double{state.still.level} - used, 1.0 + 0.05 * used);
   state.filter.start_use(use, use_sd);
-  state.recent = {};
   state.bins = {};
 }
 
@@ -160,7 +161,7 @@ TurnUse use_of(const State& state, const HalfCycle& turn, const StationDesign& d
   const double full = known ? nominal_of(design, turn.line) : 1;
   switch (turn.outcome) {
     case Outcome::reached: return {full, turn_spread * full};
-    case Outcome::not_reached: return {full, 0.5 * full};
+    case Outcome::not_reached: return {full, 0.15 * full};
     case Outcome::interrupted: return {0.7 * full, 0.3 * full};
     case Outcome::unclear: return {full, 0.2 * full};
   }
@@ -198,6 +199,14 @@ void follow_time(State& state, const HalfCycle& turn) {
   now += 0.15F * (value - now);
 }
 
+void remember_use(State& state) {
+  if (state.use_count == state.uses.size()) {
+    std::move(state.uses.begin() + 1, state.uses.end(), state.uses.begin());
+    --state.use_count;
+  }
+  state.uses[state.use_count++] = static_cast<float>(state.filter.estimate().use);
+}
+
 ReservoirDay day_row(const State& state, Time day, Time at, const Context& context) {
   const Life life = life_at(state, at, context);
   return {day, context.id, life.level_pct, life.use_pct_per_day, life.days, life.days_low, life.days_high};
@@ -212,6 +221,7 @@ void turn_days(State& state, Time time, Time judged, const Context& context, std
   if (midnight_of(time) <= *state.day) return;
   for (int told = 0; *state.day < midnight_of(time); ++told) {
     const Time end = *state.day + std::chrono::days{1};
+    if (state.level_known && told == 0) remember_use(state);
     if (told < days_at_once_max) out.emplace_back(day_row(state, *state.day, end, context));
     state.day = end;
   }
@@ -294,29 +304,40 @@ void take_level(State& state, const LevelReading& reading, double level) {
 }
 
 void take_switch(State& state, bool made, const Context& context) {
-  const bool before = state.switch_made && state.low_readings >= 2;
   const bool first = !state.switch_seen;
   state.switch_seen = true;
   if (made != state.switch_made) state.low_readings = 0;
   state.switch_made = made;
   if (state.low_readings < 3) ++state.low_readings;
   if (state.low_readings != 2) return;
+  const bool before_made = std::exchange(state.switch_was_made, made);
   const double mark = context.design.low_pct.value_or(low_pct_default);
   const double mark_sd = context.design.low_pct ? 1.5 : 4;
   const bool sensor = state.sensor_seen && state.doubt == Doubt::none;
   if (sensor) return;
-  if (made && !first) guess_level(state, mark, mark_sd);
-  if (made && !state.level_known) guess_level(state, mark - 3, 4);
-  // The switch opened: it was refilled, by how much is not known.
-  if (!made && state.level_known && (before || state.filter.estimate().level < mark)) guess_level(state, filled_to_pct, 1.3 * filled_to_spread_pct);
+  if (made) {
+    learn_fill(state, mark);
+    if (!first || !state.level_known) guess_level(state, first ? mark - 3 : mark, first ? 4 : mark_sd);
+  } else if (before_made) {
+    guess_refill(state);  // by how much is not known
+  }
 }
 
-// Nothing reads the level: with the switch open it cannot be under its mark.
+// Nothing reads the level: with the switch open it is over its mark (mean and variance of the truncated normal law).
 void mind_switch(State& state, const Context& context) {
   if (!state.switch_seen || state.switch_made || !state.level_known || (state.sensor_seen && state.doubt == Doubt::none)) return;
   const double mark = context.design.low_pct.value_or(low_pct_default);
   const Estimate e = state.filter.estimate();
-  if (e.level < mark) state.filter.observe_level(mark, std::max(0.5, 0.3 * e.level_sd));
+  const double a = (mark - e.level) / e.level_sd;
+  if (a < -1.5) return;
+  const double hazard = statistics::normal_density(a) / std::max(statistics::normal_probability(-a), 1e-12);
+  const double shift = e.level_sd * hazard;
+  state.pushed += static_cast<float>(shift);
+  guess_level(state, e.level + shift, std::max(1.0, e.level_sd * std::sqrt(std::max(0.05, 1 + a * hazard - hazard * hazard))));
+  if (double{state.pushed} < pushed_pct_most) return;
+  guess_level(state, anywhere_pct, anywhere_spread_pct);
+  state.pushed = 0;
+  state.since_refill = -1;
 }
 
 }  // namespace
@@ -328,7 +349,7 @@ void take(State& state, const HalfCycle& turn, Time received, const Context& con
   const Time judged = judged_at(turn.pump_stop, received);
   turn_days(state, turn.pump_stop, judged, context, out);
   state.last_event = std::max(state.last_event, turn.pump_stop);
-  use_readings(state, turn.pump_start);
+  use_readings(state, turn.pump_start, context);
   const TurnUse use = use_of(state, turn, context.design);
   double missed = 0;
   count_turn(state, use, turn.pump_start, missed);
@@ -336,18 +357,16 @@ void take(State& state, const HalfCycle& turn, Time received, const Context& con
     // Turns may have come unseen.
     const double unseen = missed * use.nominal;
     state.filter.turn(0.5 * unseen, 0.5 * unseen);
-    state.nominal += 0.5 * unseen;
-    state.recent = {};
-    state.still.nominal = 0;
+      state.still.nominal = 0;
     state.still.reading = -100;
+    state.since_refill = -1;
   }
-  if (state.last_turn) state.filter.loosen_use(use_wander_a_day * state.filter.estimate().use * std::sqrt(std::min(10.0, days_between(*state.last_turn, turn.pump_start))));
+  if (state.last_turn) state.filter.wander(std::min(10.0, days_between(*state.last_turn, turn.pump_start)));
   state.last_turn = turn.pump_start;
   state.filter.turn(use.nominal, use.spread);
-  state.nominal += use.nominal;
   state.still.nominal += static_cast<float>(use.nominal);
+  if (state.since_refill >= 0) state.since_refill += static_cast<float>(use.nominal);
   const double used_pct = use.nominal * state.filter.estimate().use;
-  state.recent.fade(std::exp(-used_pct / recent_memory_pct));
   if (state.level_known && state.doubt == Doubt::none) learn_usual(state, used_pct);
   follow_time(state, turn);
   check_stuck(state);
@@ -375,7 +394,7 @@ void take(State& state, const LevelReading& reading, Time received, const Contex
   const bool long_at_rest = !state.last_turn || seconds_between(*state.last_turn, reading.time) > std::max(no_turns_s, 2.2 * double{state.turn_s});
   if (long_at_rest && state.bins.count > 3) {
     state.filter.loosen_level(0.2);
-    use_readings(state, state.bins.bin[3].start);
+    use_readings(state, state.bins.bin[3].start, context);
   }
   if (doubt_before != state.doubt || refilling_before != state.refilling_since.has_value() ||
       low_before != (state.switch_made && state.low_readings >= 2))
@@ -386,8 +405,7 @@ void take(State& state, const ServiceNote& note, Time received, const Context& c
   if (!state.started) start(state, context.design);
   if (note.kind == ServiceKind::repaired) {
     state.shift = 0;
-    state.recent = {};
-    state.filter.loosen_use(0.1 * state.filter.estimate().use);
+      state.filter.loosen_use(0.1 * state.filter.estimate().use);
     judge_conditions(state, judged_at(note.time, received), context, false, out);
     return;
   }
@@ -395,9 +413,7 @@ void take(State& state, const ServiceNote& note, Time received, const Context& c
   state.told_at = note.time;
   const bool sensor = state.sensor_seen && state.doubt == Doubt::none;
   if (sensor) return;
-  const Estimate e = state.filter.estimate();
-  const double level = state.level_known ? std::max(filled_to_pct, std::min(e.level, 97.0)) : filled_to_pct;
-  guess_level(state, level, filled_to_spread_pct);
+  guess_refill(state);
   state.refilling_since = note.time;
   judge_conditions(state, judged_at(note.time, received), context, false, out);
   state.refilling_since.reset();

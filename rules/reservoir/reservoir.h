@@ -7,16 +7,21 @@
 // the reservoir a turn). Level and u are followed by level_filter.h. Then
 //   use a day  U = u * n per day, from the turns counted over the last days
 //   life         = (level - empty mark) / U
-//   variance of life = (var level + offset^2)/U^2 + life^2 * (var u/u^2 + spread of the turns a day^2)  (delta method)
-// with the covariance of level and u; 80 % interval by the normal law.
+//   variance of life = (var level + offset^2)/U^2 + life^2 * (var u/u^2 + turns a day^2 + v^2 * life/3)  (delta method)
+// with the covariance of level and u, and v the day-to-day change of u over the last days: a use that has been changing will
+// go on to (mean of a random walk over the life). 80 % interval by the normal law. Where u has risen or fallen along a
+// straight line for days (Mann-Kendall |z| > 2.5, the line nearer to it than one step), half of that slope goes on.
 //
 // Findings (whole station), made whenever they change, and once a day while they hold:
 //   reservoir-low         switch made in two readings, or level under its mark
 //   short-reservoir-life  late end of the life's interval under `reservoir_notice_days`, or life under 0.7 of it
-//   grease-use-shift      use over the last ~10 % of level against the learnt or designed use: a straight line of level over
-//                         nominal use, exponentially forgotten; beyond 25 % and 4 standard errors
+//   grease-use-shift      use against the learnt or designed use, beyond `smallest_shift` (15 %) and 4 standard errors
 //   doubtful-sensor       the reading stays while turns have used more than any follower sticks; falls by more than use can;
 //                         cannot be; or reconstruction says so
+//
+// Without a level sensor the level is counted down by turns from what a refill is believed to reach: 84 +- 12 %, or what
+// this station's refills have reached, worked back from the turns between a refill and the low-level switch. While the
+// switch is open the level is over its mark (truncated normal law).
 //
 // What it cannot know: where nothing reads the level and nobody tells a refill, life is unknown. A constant offset of the
 // sensor (temperature) is inside the interval, not corrected. Over-use while all turns are regular is the same to the level
@@ -36,7 +41,6 @@
 #include "rules/records/station_event.h"
 #include "rules/records/warning.h"
 #include "rules/reservoir/level_filter.h"
-#include "rules/statistics/linear_fit.h"
 
 namespace driftline::rules::reservoir {
 
@@ -104,7 +108,8 @@ struct State {
   LevelFilter filter;
   Bins bins;
   Still still;
-  statistics::LineSums recent;         // level over nominal use
+  std::array<float, uses_max> uses{};  // at the ends of the last days, oldest first
+  std::uint8_t use_count = 0;
   std::array<float, lines_max> time_usual{};  // time to pressure, smoothed slowly and quickly
   std::array<float, lines_max> time_now{};
   std::optional<Time> last_turn;       // its start
@@ -114,7 +119,6 @@ struct State {
   std::optional<Time> day;             // midnight at which the running day began
   std::optional<Time> dry_since;       // readings of about nothing since
   Time last_event{};
-  double nominal = 0;                  // used since the last refill
   float nominal_sum = 0;               // decayed: nominal use and days of the last days
   float days_sum = 0;
   float turn_s = 0;                    // between turns of any line, smoothed
@@ -123,6 +127,10 @@ struct State {
   float last_reading = -100;
   float usual_use = 0;                 // 0: not learnt yet
   float usual_sd = 0;
+  float since_refill = -1;             // nominal use since the last refill; below 0: when it was is not known
+  float pushed = 0;                    // level that the open switch has shown to be more than counted, since the last refill
+  float fill_sum = 0;                  // levels after refills, worked back from the switch
+  std::uint8_t fills = 0;
   float fallen = 0;                    // level used up by turns since the start, %
   std::int8_t shift = 0;               // use is up (1) or down (-1)
   std::uint8_t odd = 0;                // readings in a row that do not fit
@@ -134,15 +142,16 @@ struct State {
   bool sensor_seen = false;
   bool switch_seen = false;
   bool switch_made = false;
+  bool switch_was_made = false;        // as last settled by two readings
   Doubt doubt = Doubt::none;
   Open low, life, use, sensor;
   bool operator==(const State&) const = default;
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(filter, bins, still, recent, time_usual, time_now, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
-            last_event, nominal, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, fallen, shift,
-            odd, low_readings, misses, started, designed, level_known, sensor_seen, switch_seen, switch_made, doubt, low, life,
+    archive(filter, bins, still, uses, use_count, time_usual, time_now, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
+            last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shift,
+            odd, low_readings, misses, started, designed, level_known, sensor_seen, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
   }
 };
