@@ -1,0 +1,88 @@
+// The judging thread: journal -> plant -> history, in batches; and the clock's tick, which makes silence an input.
+//
+// A batch is what the journal has (bounded), judged, with what silence caused, in one transaction. Batches are spaced by
+// batch_spacing, so that a busy plant is written in large transactions and a quiet one without delay.
+//
+// The tick: `Intake::mark` gives a moment and a position; when all before that position has been judged, the plant is
+// advanced to that moment. The replay of the same messages gives the same rows, because what silence causes is due at
+// stated times, whenever it is asked for.
+//
+// A history that cannot be written is tried again for ever: the journal holds what comes in meanwhile, up to its bound.
+// A history that says it will never work, or a broken invariant, ends the thread: `failure` says why, and the program is
+// to end.
+#pragma once
+
+#include <atomic>
+#include <chrono>
+#include <condition_variable>
+#include <cstdint>
+#include <functional>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <thread>
+
+#include "gateway/app/intake.h"
+#include "gateway/app/plant.h"
+#include "gateway/history/history.h"
+#include "gateway/journal/journal.h"
+
+namespace driftline {
+
+struct JudgingParts {
+  journal::Journal* journal = nullptr;  // all outlive the thread
+  history::History* history = nullptr;
+  Intake* intake = nullptr;
+  std::function<void()> committed;      // something new is in the history; must not block
+};
+
+struct JudgingCounts {
+  std::uint64_t messages = 0;
+  std::uint64_t samples = 0;
+  std::uint64_t half_cycles = 0;
+  std::uint64_t warning_changes = 0;
+  std::uint64_t faults = 0;
+  std::uint64_t commits = 0;
+  std::uint64_t commit_failures = 0;
+  std::uint64_t behind = 0;    // messages in the journal that wait
+  std::uint64_t stations = 0;
+  std::uint64_t set_aside = 0;
+};
+
+class Judging {
+ public:
+  // `from`: the first position to read.
+  Judging(Plant plant, journal::Position from, JudgingParts parts);
+  ~Judging();  // as stop()
+  Judging(const Judging&) = delete;
+  Judging& operator=(const Judging&) = delete;
+
+  void start();
+  // Judges and commits what is in the journal (for drain_max at most), saves every station, ends. Gives up on a history
+  // that fails: the journal has it all.
+  void stop();
+
+  void reconfigure(PlantSettings settings);  // from the next batch on
+  [[nodiscard]] JudgingCounts counts() const;
+  [[nodiscard]] std::optional<std::string> failure() const;
+  [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
+
+ private:
+  struct Loop;
+  void run();
+  bool pause(std::chrono::milliseconds time);  // false: it was ended by stop()
+
+  Plant plant_;
+  const journal::Position from_;
+  const JudgingParts parts_;
+  std::thread thread_;
+  std::atomic<std::uint64_t> pulse_{0};
+  mutable std::mutex mutex_;  // all below
+  std::condition_variable changed_;
+  bool stopping_ = false;
+  std::optional<PlantSettings> settings_;
+  std::optional<std::string> failure_;
+  JudgingCounts counts_;
+};
+
+}  // namespace driftline

@@ -1,0 +1,229 @@
+#include "gateway/app/run.h"
+
+#include <algorithm>
+#include <filesystem>
+#include <utility>
+
+#include "gateway/app/clock.h"
+#include "gateway/app/judged_batch.h"
+#include "gateway/app/run_events.h"
+#include "gateway/broker/limits.h"
+#include "gateway/broker/outbox.h"
+#include "gateway/broker/topics.h"
+#include "gateway/history/reader.h"
+
+namespace driftline {
+namespace {
+
+history::HistorySettings history_settings(const GatewaySettings& settings) {
+  history::HistorySettings all;
+  all.file = (std::filesystem::path(settings.store.data_folder) / "history.db").string();
+  all.cursors.push_back(broker::mqtt_cursor_use());
+  for (const ConsumerMaker& maker : settings.consumers) all.cursors.push_back(maker.cursor);
+  all.keep_half_cycles = settings.store.keep_half_cycles;
+  all.keep_warnings = settings.store.keep_warnings;
+  all.keep_faults = settings.store.keep_faults;
+  return all;
+}
+
+journal::JournalSettings journal_settings(const StoreSettings& store, journal::Position not_below) {
+  journal::JournalSettings all;
+  all.directory = (std::filesystem::path(store.data_folder) / "journal").string();
+  all.sync_every = store.sync_every;
+  all.bytes_max = store.journal_bytes_max;
+  all.keep_bytes = store.journal_keep_bytes;
+  all.keep_for = store.journal_keep_for;
+  all.not_below = not_below;
+  return all;
+}
+
+// The first position that the history knows nothing of: after a power cut it may remember more than the journal.
+journal::Position known_to(const history::SavedStates& states) {
+  std::uint64_t known = std::max<std::uint64_t>(1, states.taken_to);
+  for (const auto& row : states.stations) known = std::max(known, row.position);
+  return known;
+}
+
+std::vector<std::string> cursor_names(const GatewaySettings& settings) {
+  std::vector<std::string> names;
+  for (const ConsumerMaker& maker : settings.consumers) names.push_back(maker.cursor.name);
+  return names;
+}
+
+// Empty: the change can be made while running.
+std::optional<std::string> needs_restart(const GatewaySettings& now, const GatewaySettings& wanted) {
+  if (!(now.store == wanted.store)) return "the data folder or how long things are kept has changed: that needs a restart";
+  if (now.broker.telemetry_root != wanted.broker.telemetry_root)
+    return "the telemetry root has changed: that needs a restart";  // what is in the journal still has the old one
+  if (cursor_names(now) != cursor_names(wanted))
+    return "an output has been added or removed: that needs a restart";  // the history keeps rows for those it knows
+  return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<std::string> problem_of(const GatewaySettings& settings) {
+  const broker::BrokerSettings& mqtt = settings.broker;
+  if (const auto why = broker::problem_of_root(mqtt.telemetry_root)) return "the telemetry root \"" + mqtt.telemetry_root + "\" " + *why;
+  if (const auto why = broker::problem_of_root(mqtt.output_root)) return "the output root \"" + mqtt.output_root + "\" " + *why;
+  if (broker::lies_under(mqtt.output_root, mqtt.telemetry_root))
+    return "the output root \"" + mqtt.output_root + "\" lies under the telemetry root \"" + mqtt.telemetry_root +
+           "\": the gateway would read what it writes";
+  if (mqtt.client_id.empty()) return "the client id is empty: the broker could keep no session";
+  if (mqtt.keep_alive_s < broker::keep_alive_s_min)
+    return "a keep-alive under " + std::to_string(broker::keep_alive_s_min) + " s is too short";
+  if (mqtt.retry_s_min < 1 || mqtt.retry_s_max < mqtt.retry_s_min) return "the times between attempts to connect are no range";
+  if (settings.plant.topic_root != mqtt.telemetry_root) return "broker and plant differ in the telemetry root";
+  return std::nullopt;
+}
+
+Gateway::Gateway(GatewaySettings settings) : settings_(std::move(settings)) {}
+
+Gateway::~Gateway() { stop(); }
+
+std::optional<std::string> Gateway::start() {
+  if (auto problem = problem_of(settings_)) return problem;
+  clean_ups_ = std::make_unique<CleanUps>([](const std::string& name) { run_events::stopping_part(name); });
+  auto problem = open_stores();
+  if (!problem) problem = open_judging();
+  if (problem) {
+    clean_ups_.reset();
+    return problem;
+  }
+  // Undone in the opposite order: the source first, so that nothing more comes; then the judgement, so that all of it is
+  // committed; then the consumers, so that they see the last of it.
+  start_consumers();
+  clean_ups_->add("consumers", [this] { stop_consumers(); });
+  judging_->start();
+  clean_ups_->add("judgement", [this] { judging_->stop(); });
+  start_source();
+  clean_ups_->add("source", [this] { stop_source(); });
+  return std::nullopt;
+}
+
+std::optional<std::string> Gateway::open_stores() {
+  std::error_code failed;
+  std::filesystem::create_directories(settings_.store.data_folder, failed);
+  if (failed) return "the data folder " + settings_.store.data_folder + " cannot be made: " + failed.message();
+  auto history = history::History::open(history_settings(settings_));
+  if (!history) return history.error();
+  history_ = std::move(*history);
+  clean_ups_->add("history", [this] { history_.reset(); });
+  return std::nullopt;
+}
+
+std::optional<std::string> Gateway::open_judging() {
+  auto reader = history::Reader::open(history_->file());
+  if (!reader) return reader.error().text;
+  const auto states = (*reader)->states();
+  if (!states) return states.error().text;
+  auto journal = journal::Journal::open(journal_settings(settings_.store, known_to(*states)));
+  if (!journal) return journal.error();
+  journal_ = std::move(*journal);
+  clean_ups_->add("journal", [this] { journal_.reset(); });
+
+  Plant plant(settings_.plant);
+  for (const std::string& who : restore(plant, *states)) run_events::state_unreadable(who);
+  intake_ = std::make_unique<Intake>(*journal_, wall_now, plant.now());
+  clean_ups_->add("intake", [this] { intake_.reset(); });
+  judging_ = std::make_unique<Judging>(std::move(plant), std::max<journal::Position>(1, states->resume_from),
+                                       JudgingParts{journal_.get(), history_.get(), intake_.get(), [this] { nudge(); }});
+  clean_ups_->add("plant", [this] { judging_.reset(); });
+  return std::nullopt;
+}
+
+void Gateway::start_source() {
+  auto source = std::make_unique<broker::Source>(
+      settings_.broker,
+      [this](std::string_view topic, std::string_view payload) { return intake_->take(topic, payload); },
+      broker::Clocks{wall_now, steady_now});
+  source->start();
+  const std::lock_guard guard(ends_mutex_);
+  source_ = std::move(source);
+}
+
+void Gateway::stop_source() {
+  std::unique_ptr<broker::Source> source;
+  {
+    const std::lock_guard guard(ends_mutex_);
+    source = std::move(source_);
+  }
+  if (source) source->stop();
+}
+
+void Gateway::start_consumers() {
+  auto publisher = std::make_unique<broker::Publisher>(settings_.broker,
+                                                       broker::history_outbox(*history_, settings_.broker.output_root));
+  publisher->start();
+  std::vector<Consumer> consumers;
+  for (const ConsumerMaker& maker : settings_.consumers) consumers.push_back(maker.start(*history_));
+  const std::lock_guard guard(ends_mutex_);
+  publisher_ = std::move(publisher);
+  consumers_ = std::move(consumers);
+}
+
+// Taken out under the lock and ended outside of it: the judgement must not wait for them.
+void Gateway::stop_consumers() {
+  std::unique_ptr<broker::Publisher> publisher;
+  std::vector<Consumer> consumers;
+  {
+    const std::lock_guard guard(ends_mutex_);
+    publisher = std::move(publisher_);
+    consumers = std::exchange(consumers_, {});
+  }
+  if (publisher) publisher->stop();
+  for (const Consumer& consumer : consumers) consumer.stop();
+}
+
+void Gateway::nudge() {
+  const std::lock_guard guard(ends_mutex_);
+  if (publisher_) publisher_->nudge();
+  for (const Consumer& consumer : consumers_) consumer.nudge();
+}
+
+void Gateway::stop() { clean_ups_.reset(); }
+
+std::optional<std::string> Gateway::reload(GatewaySettings settings) {
+  if (!clean_ups_) return "the gateway does not run";
+  if (auto problem = problem_of(settings)) return problem;
+  if (auto problem = needs_restart(settings_, settings)) return problem;
+  const bool broker_changed = !(settings.broker == settings_.broker);
+  const bool consumers_changed = broker_changed || !settings.consumers.empty() || !settings_.consumers.empty();
+  judging_->reconfigure(settings.plant);
+  if (broker_changed) stop_source();
+  if (consumers_changed) stop_consumers();
+  settings_ = std::move(settings);
+  if (consumers_changed) start_consumers();
+  if (broker_changed) start_source();
+  return std::nullopt;
+}
+
+std::optional<std::string> Gateway::failure() const { return judging_ ? judging_->failure() : std::nullopt; }
+
+GatewayStatus Gateway::status() const {
+  GatewayStatus status;
+  if (judging_) status.judged = judging_->counts();
+  if (journal_) status.journal = journal_->status();
+  const std::lock_guard guard(ends_mutex_);
+  if (source_) {
+    status.source = source_->state();
+    status.received = source_->counts();
+  }
+  if (publisher_) {
+    status.publisher_connected = publisher_->connected();
+    status.published = publisher_->counts();
+  }
+  return status;
+}
+
+std::vector<Pulse> Gateway::pulses() const {
+  std::vector<Pulse> all;
+  if (judging_) all.push_back({"judgement", judging_->pulse()});
+  const std::lock_guard guard(ends_mutex_);
+  if (source_) all.push_back({"source", source_->pulse()});
+  if (publisher_) all.push_back({"publisher", publisher_->pulse()});
+  for (const Consumer& consumer : consumers_) all.push_back({consumer.name, consumer.pulse()});
+  return all;
+}
+
+}  // namespace driftline

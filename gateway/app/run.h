@@ -1,0 +1,122 @@
+// The running gateway: broker -> journal -> judgement -> history -> broker, as one object that starts and stops, so that
+// tests run the whole of it in their own process.
+//
+// Threads: the library's two (receiving, sending), the source's and the publisher's (connecting, publishing), the
+// journal's (syncing), the judging one, and those of other consumers of the history. They meet in the journal, in the
+// history and in a few notifications that never block.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "gateway/app/clean_ups.h"
+#include "gateway/app/intake.h"
+#include "gateway/app/judging.h"
+#include "gateway/app/plant.h"
+#include "gateway/broker/publisher.h"
+#include "gateway/broker/settings.h"
+#include "gateway/broker/source.h"
+#include "gateway/history/history.h"
+#include "gateway/journal/journal.h"
+
+namespace driftline {
+
+// Where the two logs lie and how long they keep. A change of it needs a restart.
+struct StoreSettings {
+  std::string data_folder = "data";
+  std::chrono::milliseconds sync_every{200};       // what a power cut can cost; 0: each message is synced
+  std::uint64_t journal_bytes_max = 16ULL << 30;   // what may wait; beyond it the broker keeps it
+  std::uint64_t journal_keep_bytes = 1ULL << 30;   // what nobody needs any more
+  std::chrono::hours journal_keep_for{24 * 7};
+  std::chrono::hours keep_half_cycles{24 * 730};
+  std::chrono::hours keep_warnings{24 * 1826};
+  std::chrono::hours keep_faults{24 * 60};
+  bool operator==(const StoreSettings&) const = default;
+};
+
+// A further consumer of the history: a cursor of its own, a thread of its own.
+struct Consumer {
+  std::string name;                    // of its cursor, and in the log
+  std::function<void()> nudge;         // something new; must not block
+  std::function<void()> stop;          // ends its thread
+  std::function<std::uint64_t()> pulse;
+};
+struct ConsumerMaker {
+  history::CursorUse cursor;
+  std::function<Consumer(history::History&)> start;
+};
+
+struct GatewaySettings {
+  broker::BrokerSettings broker;
+  PlantSettings plant;
+  StoreSettings store;
+  std::vector<ConsumerMaker> consumers;
+};
+
+// A thread, seen from outside: it lives as long as its number moves.
+struct Pulse {
+  std::string name;
+  std::uint64_t beats = 0;
+};
+
+struct GatewayStatus {
+  broker::SourceState source = broker::SourceState::stopped;
+  broker::SourceCounts received;
+  bool publisher_connected = false;
+  broker::PublisherCounts published;
+  JudgingCounts judged;
+  journal::JournalStatus journal;
+};
+
+class Gateway {
+ public:
+  explicit Gateway(GatewaySettings settings);
+  ~Gateway();  // as stop()
+  Gateway(const Gateway&) = delete;
+  Gateway& operator=(const Gateway&) = delete;
+
+  // Empty: it runs (connecting to the broker goes on in the background). Otherwise why not; nothing is left behind.
+  [[nodiscard]] std::optional<std::string> start();
+  // Clean end: no more messages are taken, what is in the journal is judged and committed, what is to be published is
+  // published if the broker is there, `offline` is said. Idempotent.
+  void stop();
+  // All or nothing: on a problem everything runs on as it was.
+  [[nodiscard]] std::optional<std::string> reload(GatewaySettings settings);
+
+  // Why it must be ended; empty: all is well.
+  [[nodiscard]] std::optional<std::string> failure() const;
+  [[nodiscard]] GatewayStatus status() const;
+  [[nodiscard]] std::vector<Pulse> pulses() const;
+  [[nodiscard]] const GatewaySettings& settings() const { return settings_; }
+
+ private:
+  [[nodiscard]] std::optional<std::string> open_stores();
+  [[nodiscard]] std::optional<std::string> open_judging();
+  void start_source();
+  void stop_source();
+  void start_consumers();
+  void stop_consumers();
+  void nudge();
+
+  GatewaySettings settings_;
+  std::unique_ptr<history::History> history_;
+  std::unique_ptr<journal::Journal> journal_;
+  std::unique_ptr<Intake> intake_;
+  std::unique_ptr<Judging> judging_;
+  mutable std::mutex ends_mutex_;  // source_, publisher_, consumers_: a reload replaces them
+  std::unique_ptr<broker::Source> source_;
+  std::unique_ptr<broker::Publisher> publisher_;
+  std::vector<Consumer> consumers_;
+  std::unique_ptr<CleanUps> clean_ups_;
+};
+
+// What is wrong with them before anything is opened: roots that are none, output under the telemetry root, ...
+[[nodiscard]] std::optional<std::string> problem_of(const GatewaySettings& settings);
+
+}  // namespace driftline

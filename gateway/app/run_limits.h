@@ -1,0 +1,35 @@
+// Bounds of the running gateway, each with its reason.
+#pragma once
+
+#include <chrono>
+#include <cstddef>
+
+namespace driftline {
+
+// Messages and bytes of one batch: a transaction of this size takes tens of milliseconds.
+inline constexpr std::size_t batch_messages_max = 16'384;
+inline constexpr std::size_t batch_bytes_max = 16U << 20;
+
+// Least time between two batches: a message waits this long at most, and a plant that sends 10,000 messages a second is
+// written in batches of 200 instead of one by one.
+inline constexpr std::chrono::milliseconds batch_spacing{20};
+inline constexpr std::chrono::milliseconds journal_wait{250};  // the tick's resolution when nothing comes
+inline constexpr std::chrono::seconds tick_every{1};
+
+// Every station's state is saved within about a minute, so that a start after a crash judges little twice.
+inline constexpr std::chrono::seconds checkpoint_every{2};
+inline constexpr std::size_t checkpoint_rounds = 30;
+
+inline constexpr std::chrono::seconds tend_every{5};    // retention slice and checkpoint of the history
+inline constexpr std::chrono::seconds retain_every{10}; // old journal segments
+// How long a clean end goes on judging; what is left is in the journal. Well within the usual 90 s of a service manager.
+inline constexpr std::chrono::seconds drain_max{20};
+inline constexpr std::chrono::milliseconds commit_retry{1000};
+
+// A thread that has not moved for this long hangs: longer than any wait on the broker that is allowed for.
+inline constexpr std::chrono::seconds hang_after{90};
+
+inline constexpr std::chrono::seconds health_every{2};
+inline constexpr std::chrono::seconds health_stale_after{20};
+
+}  // namespace driftline
