@@ -1,0 +1,210 @@
+// What the gateway costs over a callback that only counts.
+//
+//   throughput [--messages N] [--stations N] [--rounds N]
+//
+// A real mosquitto on loopback holds N messages at QoS 1 in a session; a client connects and drains it. Two clients take
+// turns, round by round: a bare Paho C++ callback that counts, and the whole gateway (journal, judgement of every station,
+// history; everything durable). Each in a process of its own, whose CPU time is taken from first to last message; for the
+// gateway until the last message is judged and committed. Both run the library with its trace ring off. Draining a full
+// session shows the most that the client can take: no publisher stands in the way.
+#include <MQTTAsync.h>
+#include <mqtt/async_client.h>
+#include <spdlog/spdlog.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cstdio>
+#include <cstring>
+#include <functional>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "gateway/app/clock.h"
+#include "gateway/app/run.h"
+#include "tests/bench/throughput/plant_telemetry.h"
+#include "tests/support/mosquitto.h"
+#include "tests/support/mqtt_peer.h"
+
+namespace driftline::bench {
+namespace {
+
+using testing::Mosquitto;
+using testing::MqttPeer;
+using testing::TempFolder;
+
+constexpr const char* client_id = "bench";
+
+struct Options {
+  std::uint64_t messages = 300'000;
+  int stations = 1000;
+  int rounds = 3;
+};
+
+struct Cost {
+  double acknowledged_s = 0;  // first to last message
+  double finished_s = 0;      // until the last one is judged and committed
+  double cpu_s = 0;
+};
+
+double seconds(std::chrono::nanoseconds span) { return std::chrono::duration<double>(span).count(); }
+
+// Watches a count from outside: when it leaves 0, and when it has reached `last`.
+struct Watch {
+  std::chrono::nanoseconds began{}, cpu_began{};
+  void first(const std::function<std::uint64_t()>& count) {
+    const auto cpu = cpu_now();
+    while (count() == 0) std::this_thread::sleep_for(std::chrono::milliseconds{1});
+    began = steady_now();
+    cpu_began = cpu;
+  }
+  [[nodiscard]] double reached(const std::function<std::uint64_t()>& count, std::uint64_t last) const {
+    while (count() < last) std::this_thread::sleep_for(std::chrono::milliseconds{2});
+    return seconds(steady_now() - began);
+  }
+};
+
+Cost drain_bare(std::uint16_t port, std::uint64_t messages) {
+  MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_ERROR);
+  std::atomic<std::uint64_t> seen{0};
+  mqtt::async_client client("tcp://127.0.0.1:" + std::to_string(port), client_id, mqtt::create_options(MQTTVERSION_5));
+  client.set_message_callback([&](const mqtt::const_message_ptr&) { seen.fetch_add(1, std::memory_order_relaxed); });
+  mqtt::connect_options options;
+  options.set_mqtt_version(MQTTVERSION_5);
+  options.set_clean_start(false);
+  mqtt::properties properties;
+  properties.add({mqtt::property::SESSION_EXPIRY_INTERVAL, 3600});
+  options.set_properties(properties);
+  Watch watch;
+  client.connect(options);
+  const auto count = [&] { return seen.load(std::memory_order_relaxed); };
+  watch.first(count);
+  Cost cost;
+  cost.acknowledged_s = cost.finished_s = watch.reached(count, messages);
+  cost.cpu_s = seconds(cpu_now() - watch.cpu_began);
+  client.disconnect()->wait_for(std::chrono::seconds{5});
+  return cost;
+}
+
+GatewaySettings settings_for(std::uint16_t port, const std::string& folder) {
+  GatewaySettings settings;
+  settings.broker.port = port;
+  settings.broker.client_id = client_id;
+  settings.store.data_folder = folder;
+  return settings;
+}
+
+Cost drain_gateway(std::uint16_t port, std::uint64_t messages) {
+  spdlog::set_level(spdlog::level::err);
+  const TempFolder folder;
+  Gateway gateway(settings_for(port, folder.file("data")));
+  Watch watch;
+  if (const auto problem = gateway.start()) {
+    std::fprintf(stderr, "%s\n", problem->c_str());
+    _exit(1);
+  }
+  const auto taken = [&] { return gateway.status().received.taken; };
+  const auto judged = [&] { return gateway.status().judged.messages; };
+  watch.first(taken);
+  Cost cost;
+  cost.acknowledged_s = watch.reached(taken, messages);
+  cost.finished_s = watch.reached(judged, messages);
+  cost.cpu_s = seconds(cpu_now() - watch.cpu_began);
+  const GatewayStatus status = gateway.status();
+  std::fprintf(stderr, "  gateway: %llu half-cycles, %llu faults, %llu stations, %llu commits\n",
+               static_cast<unsigned long long>(status.judged.half_cycles), static_cast<unsigned long long>(status.judged.faults),
+               static_cast<unsigned long long>(status.judged.stations), static_cast<unsigned long long>(status.judged.commits));
+  gateway.stop();
+  return cost;
+}
+
+// In a process of its own, so that its CPU time is its own.
+Cost apart(const std::function<Cost()>& work) {
+  int ends[2];
+  if (pipe(ends) != 0) std::abort();
+  const pid_t child = fork();
+  if (child == 0) {
+    const Cost cost = work();
+    _exit(write(ends[1], &cost, sizeof(cost)) == sizeof(cost) ? 0 : 1);
+  }
+  close(ends[1]);
+  Cost cost;
+  if (read(ends[0], &cost, sizeof(cost)) != sizeof(cost)) std::fprintf(stderr, "the measured process failed\n");
+  close(ends[0]);
+  waitpid(child, nullptr, 0);
+  return cost;
+}
+
+void fill_session(std::uint16_t port, const Options& options) {
+  {
+    MqttPeer session(port, client_id, false);
+    session.subscribe("grease/#");
+  }
+  MqttPeer sender(port, "sender");
+  for (int i = 0; i < options.stations; ++i) {
+    const TimedMessage message = settings_of(i);
+    sender.publish(message.topic, message.payload, true);
+  }
+  TimedMessage message;
+  const std::int64_t start_ms = ms_since_1970(wall_now()) - static_cast<std::int64_t>(options.messages) / options.stations * 1000;
+  for (std::uint64_t n = 0; n + static_cast<std::uint64_t>(options.stations) < options.messages; ++n) {
+    telemetry(n, options.stations, start_ms, message);
+    sender.publish(message.topic, message.payload);
+  }
+  sender.flush();
+}
+
+double median(std::vector<double> values) {
+  std::sort(values.begin(), values.end());
+  return values[values.size() / 2];
+}
+
+struct Series {
+  std::vector<double> rate, finished_rate, cpu_per_million;
+  void add(const Cost& cost, std::uint64_t messages) {
+    const auto n = static_cast<double>(messages);
+    rate.push_back(n / cost.acknowledged_s);
+    finished_rate.push_back(n / cost.finished_s);
+    cpu_per_million.push_back(cost.cpu_s / n * 1e6);
+  }
+  void tell(const char* name) const {
+    std::printf("%-28s %10.0f %14.0f %16.2f\n", name, median(rate), median(finished_rate), median(cpu_per_million));
+  }
+};
+
+int measure(const Options& options) {
+  Series bare, gateway;
+  for (int round = 0; round < options.rounds; ++round) {
+    for (const bool whole : {false, true}) {
+      Mosquitto mosquitto({.keeps_store = false, .global = {}, .second_listener = {}});
+      mosquitto.start();
+      fill_session(mosquitto.port(), options);
+      const std::uint16_t port = mosquitto.port();
+      const Cost cost = apart([&] { return whole ? drain_gateway(port, options.messages) : drain_bare(port, options.messages); });
+      (whole ? gateway : bare).add(cost, options.messages);
+      std::fprintf(stderr, "round %d %s: %.2f s, finished %.2f s, CPU %.2f s\n", round + 1, whole ? "gateway" : "bare   ",
+                   cost.acknowledged_s, cost.finished_s, cost.cpu_s);
+    }
+  }
+  std::printf("%-28s %10s %14s %16s\n", "median of rounds", "messages/s", "judged, msg/s", "CPU s / million");
+  bare.tell("bare Paho C++ callback");
+  gateway.tell("gateway, everything durable");
+  std::printf("%-28s %9.0f%% %13.0f%% %15.2fx\n", "gateway / bare", 100 * median(gateway.rate) / median(bare.rate),
+              100 * median(gateway.finished_rate) / median(bare.rate), median(gateway.cpu_per_million) / median(bare.cpu_per_million));
+  return 0;
+}
+
+}  // namespace
+}  // namespace driftline::bench
+
+int main(int argc, char** argv) {
+  driftline::bench::Options options;
+  for (int i = 1; i + 1 < argc; i += 2) {
+    if (std::strcmp(argv[i], "--messages") == 0) options.messages = std::stoull(argv[i + 1]);
+    if (std::strcmp(argv[i], "--stations") == 0) options.stations = std::stoi(argv[i + 1]);
+    if (std::strcmp(argv[i], "--rounds") == 0) options.rounds = std::stoi(argv[i + 1]);
+  }
+  return driftline::bench::measure(options);
+}
