@@ -11,7 +11,7 @@ constexpr double stale_h = 72;  // after this nothing is known of the grease but
 
 double follow(double from, double to, double hours, double lag_h) { return from + (to - from) * -std::expm1(-hours / lag_h); }
 
-Weather tens(double quick_c, double middle_c, double slow_c) { return {(middle_c - reference_c) / 10, (quick_c - slow_c) / 10, true}; }
+Weather tens(double quick_c, double middle_c, double slow_c) { return {.grease = (middle_c - reference_c) / 10, .lag = (quick_c - slow_c) / 10, .is_temperature = true}; }
 }  // namespace
 
 void feel(Air& air, Time time, double temp_c) {
@@ -30,14 +30,16 @@ void feel(Air& air, Time time, double temp_c) {
   air.season_c = follow(air.season_c, temp_c, hours, season_lag_h);
 }
 
+bool is_felt(const Air& air, Time time) { return air.at && seconds_between(*air.at, time) < 86400; }
+
 Weather weather_of(const Air& air, Time time) {
-  if (air.at) return tens(air.quick_c, air.middle_c, air.slow_c);
+  if (is_felt(air, time)) return tens(air.quick_c, air.middle_c, air.slow_c);
   const double turn_of_day = 2 * std::numbers::pi * (static_cast<double>(ms_since_1970(time) % 86400000) / 86400000.0);
-  return {std::sin(turn_of_day), std::cos(turn_of_day), false};
+  return {.grease = std::sin(turn_of_day), .lag = std::cos(turn_of_day)};
 }
 
 Weather weather_to_come(const Air& air, Time time) {
-  if (!air.at) return weather_of(air, time);
+  if (!is_felt(air, time)) return weather_of(air, time);
   return tens(air.quick_c, air.quick_c, air.quick_c);
 }
 

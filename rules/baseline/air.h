@@ -4,7 +4,10 @@
 // not known and differs between stations, so a baseline is given the temperature at a middling lag and the difference between
 // a quick and a slow one: to first order in the lag, T(tau) = T(4 h) + c (T(1.5 h) - T(10 h)) for any tau between them, and c
 // is learnt. Common practice, no source.
-// Where no temperature is ever given, the hour of the day takes its place as sine and cosine.
+// Where no temperature is given, the vent time of the lines is the thermometer: it follows the grease's stiffness closely
+// and by two to three times as much as the time to pressure does. Its logarithm, from where it was in the first turns, over
+// `vent_per_ten_degrees` stands for tens of degrees; what lines disagree about is `doubt`. Before that is known, the hour of
+// the day takes its place as sine and cosine.
 #pragma once
 
 #include <optional>
@@ -44,8 +47,15 @@ struct Weather {
   double grease = 0;
   double lag = 0;
   bool is_temperature = false;
+  double doubt = 0;  // deviation of `grease`
 };
 [[nodiscard]] Weather weather_of(const Air& air, Time time);
+
+// The temperature was given within the last day.
+[[nodiscard]] bool is_felt(const Air& air, Time time);
+
+inline constexpr double vent_per_ten_degrees = -0.25;  // logarithm; only sets the scale, the slopes are learnt
+
 
 // As if the air stayed at what it was in the last hour or two until the grease has followed.
 [[nodiscard]] Weather weather_to_come(const Air& air, Time time);

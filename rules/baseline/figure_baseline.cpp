@@ -34,7 +34,8 @@ std::array<double, 5> row(const FigureBaseline& baseline, const Weather& weather
 double stretch_variance(const FigureBaseline& b, const FigurePrior& prior, const Weather& weather) {
   if (!weather.is_temperature) return 0;
   const double outside = std::max({0.0, double{b.coldest} - weather.grease, weather.grease - double{b.warmest}});
-  return prior.stretch * prior.stretch * outside * outside;
+  const double doubt = b.fit.mean[1] * weather.doubt;
+  return prior.stretch * prior.stretch * outside * outside + doubt * doubt;
 }
 
 double alikeness(const FigureBaseline& b) {

@@ -125,6 +125,38 @@ void note_expectation(LineState& line, double expected, double period_s) {
   line.expected_square = k * line.expected_square + static_cast<float>((1 - keep) * expected * expected);
   line.expected_weight = k * line.expected_weight + static_cast<float>(1 - keep);
 }
+constexpr int vent_turns_first = 10;
+constexpr double one_vent_doubt = 0.15;  // tens of degrees
+
+void note_vent(LineState& line, const HalfCycle& cycle) {
+  if (cycle.outcome != Outcome::reached || !cycle.vent_s || *cycle.vent_s <= 0) return;
+  const auto y = static_cast<float>(std::log(*cycle.vent_s));
+  if (line.vent_first_turns < vent_turns_first) {
+    ++line.vent_first_turns;
+    line.vent_first += (y - line.vent_first) / static_cast<float>(line.vent_first_turns);
+  }
+  line.vent_now = y - line.vent_first;
+  line.vent_at = cycle.pump_start;
+}
+
+// The grease's temperature as the lines' vents tell it. `own`: this line's vent may be used.
+std::optional<Weather> weather_by_vents(const StationState& state, const LineState& line, Time time, double period_s, bool own) {
+  double sum = 0;
+  double least = 1e9;
+  double most = -1e9;
+  int count = 0;
+  for (const LineState& l : state.lines) {
+    if (!l.vent_at || l.vent_first_turns < vent_turns_first || seconds_between(*l.vent_at, time) > 1.6 * period_s) continue;
+    if (&l == &line && !own) continue;
+    const double u = double{l.vent_now} / vent_per_ten_degrees;
+    sum += u;
+    least = std::min(least, u);
+    most = std::max(most, u);
+    ++count;
+  }
+  if (count == 0) return std::nullopt;
+  return Weather{.grease = sum / count, .lag = 0, .is_temperature = true, .doubt = count > 1 ? (most - least) / 2 : one_vent_doubt};
+}
 }  // namespace
 
 double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in) {
@@ -135,12 +167,18 @@ double smallest_shift(const Thresholds& thresholds, Condition condition, double 
 TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context) {
   const Thresholds& thresholds = context.thresholds;
   const ControllerSettings settings = overlay(context.design.settings, overlay(state.settings, cycle.settings));
-  const Weather weather = weather_of(state.air, cycle.pump_start);
   const Time time = cycle.pump_start;
   const std::size_t lines = state.lines.size();
   const double per_year = turns_a_year(line, settings);
   const double period_s = 365.25 * 86400 / per_year;
   const Readiness ready = readiness(thresholds);
+  note_vent(line, cycle);
+  Weather weather = weather_of(state.air, time);
+  Weather vent_weather = weather;
+  if (!weather.is_temperature) {
+    if (const auto by_vents = weather_by_vents(state, line, time, period_s, true)) weather = *by_vents;
+    if (const auto by_others = weather_by_vents(state, line, time, period_s, false)) vent_weather = *by_others;
+  }
   const bool in_order = cycle.outcome == Outcome::reached && !cycle.off_schedule && !cycle.clock_stepped && line.misses == 0 && !line.repair;
   const auto design = [&](Condition condition, double smallest, double fast, double charts) {
     return ChartDesign{smallest, fast, allowed(thresholds, condition, lines, charts).a_year, per_year};
@@ -151,7 +189,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   if (line.time_to_pressure.turns >= ready.to_judge) {
     const auto at = [&](const Weather& w) { return expect(line.time_to_pressure, priors::time_to_pressure, w, time); };
     out.expected_time = at(weather);
-    if (weather.is_temperature) {
+    if (weather.is_temperature && is_felt(state.air, time)) {
       out.time_without_cold = at({0, 0, true});
       out.time_to_come = at(weather_to_come(state.air, time));
     }
@@ -181,7 +219,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   if (const auto y = log_of(cycle.vent_s)) {
     const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift);
     out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1), 0.3},
-                               weather, time, *y, teach_rest, ready);
+                               vent_weather, time, *y, teach_rest, ready);
   }
   if (cycle.residual_bar && !cycle.off_schedule) {
     const double y = *cycle.residual_bar / out.residual_limit_bar;

@@ -210,7 +210,7 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
     if (near && !drifting) v.opinion.urgency = share >= 0.97 ? Urgency::act : share >= 0.93 ? Urgency::plan : Urgency::notice;
     v.shift = shift_row("time_to_pressure_s", turn.cycle.time_to_pressure_s.value_or(0), f.time, true, 1, turn.settings.pump_limit_s, line.time_chart, true);
     v.reason = near && !(own || against_others) ? (share >= near_limit ? "the time to pressure is close to the pump limit" : "with today's cold the time to pressure will come close to the pump limit") : "the time to pressure has left its baseline upwards";
-    if (v.opinion.calm) v.reason = "the time to pressure is back at its baseline";
+    if (v.opinion.calm && !v.opinion.over) v.reason = "the time to pressure is back at its baseline";
   }
   return v;
 }
@@ -228,14 +228,17 @@ Verdict quick_verdict(const StationState& state, const LineState& line, const Tu
   v.opinion.urgency = shift > 0.25 ? Urgency::plan : Urgency::notice;
   if (v.opinion.over || is_on(line, LineIssue::quick) || state.quick.on) {
     v.shift = shift_row("time_to_pressure_s", turn.cycle.time_to_pressure_s.value_or(0), f.time, true, 1, std::nullopt, line.time_chart, false);
-    v.reason = v.opinion.calm ? "the time to pressure is back at its baseline" : "the time to pressure has left its baseline downwards";
+    v.reason = v.opinion.calm && !v.opinion.over ? "the time to pressure is back at its baseline" : "the time to pressure has left its baseline downwards";
   }
   return v;
 }
 
 Verdict not_reached_verdict(const LineState& line, const Turn& turn) {
   Verdict v;
-  v.opinion.over = turn.cycle.outcome == Outcome::not_reached;
+  // A run of which large parts were not seen may have been stopped by anything.
+  const double run_s = turn.cycle.pump_run_s.value_or(0);
+  const bool seen = !turn.cycle.largest_gap_s || run_s <= 0 || *turn.cycle.largest_gap_s < 0.3 * run_s;
+  v.opinion.over = turn.cycle.outcome == Outcome::not_reached && seen;
   v.opinion.calm = turn.cycle.outcome == Outcome::reached;
   const int of_last_four = __builtin_popcount(line.misses & 0x0F);
   v.opinion.urgency = of_last_four >= 2 ? Urgency::act : Urgency::plan;
@@ -263,7 +266,7 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
     v.shift = shift_row("residual_bar", residual, f.residual, false, limit, limit, line.residual_chart, true);
     if (over_limit) v.shift.value = residual;
     v.reason = over_limit ? "the line still holds pressure over its limit when its turn starts" : "the residual pressure has left its baseline upwards";
-    if (v.opinion.calm) v.reason = "the line is empty again when its turn starts";
+    if (v.opinion.calm && !v.opinion.over) v.reason = "the line is empty again when its turn starts";
   }
   return v;
 }
@@ -275,7 +278,7 @@ Verdict vent_verdict(const LineState& line, const Turn& turn) {
   v.opinion.over = f.vent && f.vent->reading.up != Signal::none && shift_of(line.vent_chart) > 0.5 * smallest;
   v.opinion.calm = shift_of(line.vent_chart) < 0.5 * smallest;
   v.shift = shift_row("vent_s", turn.cycle.vent_s.value_or(0), f.vent, true, 1, std::nullopt, line.vent_chart, true);
-  v.reason = v.opinion.calm ? "the line vents as it used to" : "the vent time has left its baseline upwards";
+  v.reason = v.opinion.calm && !v.opinion.over ? "the line vents as it used to" : "the vent time has left its baseline upwards";
   return v;
 }
 

@@ -64,6 +64,10 @@ struct LineState {
   int outlook_blocks = 0;
   std::optional<Time> last_start;
   float period_s = 0;          // between turns of this line, smoothed
+  float vent_first = 0;        // mean logarithm of the first vent times, and how many; the station's thermometer
+  int vent_first_turns = 0;
+  float vent_now = 0;          // logarithm less vent_first, of the last turn
+  std::optional<Time> vent_at;
   float last_error = 0;        // of time to pressure, of the last turn
   std::optional<Time> error_at;
   float expected_mean = 0;     // of the expectation of time to pressure over the last days, logarithm
@@ -82,7 +86,8 @@ struct LineState {
   template <class Archive>
   void serialize(Archive& archive) {
     archive(time_to_pressure, vent, residual, contrast, peak, plateau_length, plateau_level, steepness, soft_start, run_on,
-            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, outlook, outlook_blocks, last_start, period_s,
+            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, outlook, outlook_blocks, last_start, period_s, vent_first,
+            vent_first_turns, vent_now, vent_at,
             last_error, error_at, expected_mean, expected_square, expected_weight, last_share, last_peak_share, misses,
             over_residual, sudden, returned, repair, held);
   }
