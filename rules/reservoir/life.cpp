@@ -13,6 +13,7 @@ namespace {
 
 constexpr double z_80 = 1.2815515655446004;  // normal quantile of 0.9
 constexpr double turns_a_day_spread = 0.005;
+constexpr double use_known_share = 0.25;      // of the use: known worse, no life is said
 constexpr double trend_sure = 2.5;
 constexpr double trend_smallest = 0.004;     // of the use, a day
 constexpr double trend_goes_on = 0.7;        // trends level off or are repaired as often as they go on
@@ -70,7 +71,7 @@ Life life_at(const State& state, Time time, const Context& context) {
   Life life;
   const Estimate e = state.filter.estimate();
   const double nominal_a_day = state.days_sum > 0 ? double{state.nominal_sum} / double{state.days_sum} : 0;
-  const bool use_known = nominal_a_day > 0 && e.use > 0 && e.use_sd < 0.5 * e.use;
+  const bool use_known = nominal_a_day > 0 && e.use > 0 && e.use_sd < use_known_share * e.use;
   if (use_known) life.use_pct_per_day = e.use * nominal_a_day;
   if (!state.level_known) return life;
   const double a_turn = state.turn_s > 0 ? nominal_a_day * double{state.turn_s} / 86400 : 0;

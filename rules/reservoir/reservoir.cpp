@@ -17,6 +17,8 @@ constexpr double day_grace_s = 6 * 3600.0;
 constexpr double no_turns_s = 6 * 3600.0;   // readings are used without a turn after this
 constexpr double shift_share = 0.15;        // where no smallest shift is set
 constexpr double shift_errors = 4;
+constexpr double over_use_lasts_pct = 2;    // level used up by turns while the shift is seen, before it is said
+constexpr double under_use_lasts_pct = 8;
 constexpr double usual_holds = 0.05;        // a use further off than this is not learnt as usual
 constexpr double usual_memory_pct = 60;     // level used up over which the usual use is learnt
 constexpr double learnt_pct = 30;           // level used up before a use without a design is called usual
@@ -54,15 +56,19 @@ void start(State& state, const StationDesign& design) {
   }
 }
 
-double reading_sd(const State& state, int readings) {
+// Of a mean of readings, for one block of many. White noise averages out; the coarse step (where noise does not shake it)
+// and what temperature does to the sensor stay the same over the blocks in which the level falls by about a step, so each
+// of those blocks counts for a part only.
+double reading_sd(const State& state, int readings, double use_a_block_pct) {
   const double q = double{state.quantum}, noise = double{state.noise_var};
-  // The coarse step averages out only where the noise shakes it; otherwise q/sqrt(12) stays.
-  const double shaken = std::exp(-20 * noise / std::max(q * q, 1e-6));
-  return std::sqrt(noise / std::min(std::max(readings, 1), 8) + q * q / 12 * std::max(shaken, 0.15) + 0.01);
+  const double shaken = std::max(0.15, std::exp(-20 * noise / std::max(q * q, 1e-6)));
+  const double lasting = q * q / 12 * shaken + 0.01;
+  const double alike = std::max(1.0, (0.5 * q + 0.3) / std::max(use_a_block_pct, 1e-3));
+  return std::sqrt(noise / std::min(std::max(readings, 1), 8) + lasting * std::min(alike, 50.0));
 }
 
 void restart_level(State& state, double reading) {
-  state.filter.start_level(reading, std::max(0.4, reading_sd(state, 1)));
+  state.filter.start_level(reading, std::max(0.4, reading_sd(state, 1, 1)));
   state.level_known = true;
   state.bins = {};
   state.still = {static_cast<float>(reading), static_cast<float>(reading), static_cast<float>(state.filter.estimate().use), 0};
@@ -97,19 +103,25 @@ void learn_fill(State& state, double mark) {
 void judge_use_shift(State& state, const Thresholds& thresholds) {
   const double usual = double{state.usual_use};
   if (usual <= 0) return;
+  const bool turned = state.shift * (state.filter.estimate().use - usual) < 0;
+  if (turned) state.shift = 0;
   const double share = thresholds.conditions[static_cast<std::size_t>(Condition::grease_use_shift)].smallest_shift.value_or(100 * shift_share) / 100;
   const Estimate e = state.filter.estimate();
   const double difference = e.use - usual;
   const double sure = shift_errors * std::hypot(e.use_sd, double{state.usual_sd});
   if (std::abs(difference) > std::max(share * usual, sure)) {
-    state.shift = difference > 0 ? std::int8_t{1} : std::int8_t{-1};
-  } else if (state.shift != 0 && std::abs(difference) < 0.5 * share * usual) {
-    state.shift = 0;
+    // A refill too small to be seen looks like a lower use for a while: less use must last.
+    if (state.shifted_pct <= 0) state.shifted_pct = 1e-3F;
+    if (double{state.shifted_pct} >= (difference > 0 ? over_use_lasts_pct : under_use_lasts_pct)) state.shift = difference > 0 ? std::int8_t{1} : std::int8_t{-1};
+    return;
   }
+  state.shifted_pct = 0;
+  if (std::abs(difference) < 0.5 * share * usual) state.shift = 0;
 }
 
 void learn_usual(State& state, double used_pct) {
   state.fallen += static_cast<float>(used_pct);
+  if (state.shifted_pct > 0) state.shifted_pct += static_cast<float>(used_pct);
   const Estimate e = state.filter.estimate();
   if (state.usual_use <= 0) {
     if (double{state.fallen} < learnt_pct || e.use_sd > 0.06 * e.use) return;
@@ -131,7 +143,8 @@ void use_readings(State& state, Time until, const Context& context) {
     return;
   }
   const Estimate before = state.filter.estimate();
-  state.filter.read(mean, reading_sd(state, block.readings));
+  const double a_turn = state.days_sum > 0 ? before.use * double{state.nominal_sum} / double{state.days_sum} * double{state.turn_s} / 86400 : 1;
+  state.filter.read(mean, reading_sd(state, block.readings, a_turn));
   judge_use_shift(state, context.thresholds);
   const double moved_by = std::max({0.6, 0.75 * double{state.quantum}, 2.5 * std::sqrt(double{state.noise_var})});
   if (std::abs(mean - double{state.still.reading}) > moved_by)
@@ -140,7 +153,10 @@ void use_readings(State& state, Time until, const Context& context) {
 
 void check_stuck(State& state) {
   if (state.doubt != Doubt::none || !state.level_known || state.still.reading < -50) return;
-  const double longest = stick_pct.back() * 1.3 + 1.5 * double{state.quantum} + 1;
+  if (state.usual_use <= 0) return;
+  // After a refill the follower may be as far below the level as it later is above it.
+  const double sticks = stick_pct.back() * (state.filter.calm.back().anchored ? 1.3 : 2.3);
+  const double longest = sticks + 1.5 * double{state.quantum} + 1;
   const double used = double{state.still.use} * double{state.still.nominal};
   if (used < longest || !state.last_reading_at || (state.last_turn && seconds_between(*state.last_reading_at, *state.last_turn) > 2 * 86400.0)) return;
   state.doubt = Doubt::stuck;
@@ -236,15 +252,14 @@ bool fits(State& state, const LevelReading& reading, double level) {
   const bool told = state.told_at && std::abs(seconds_between(*state.told_at, reading.time)) < told_s;
   const double rise = (told ? refill_pct_min_told : refill_pct_min) + 1.5 * noise + std::min(3 * e.level_sd, 10.0);
   const double fall = jump_pct_min + 2 * noise + 4 * e.level_sd;
-  if (level > expected + rise && state.doubt != Doubt::fell) {
+  if (level > expected + rise) {
     if (++state.odd < 2) return false;
     state.odd = 0;
     state.refilling_since = reading.time;
-    if (state.doubt == Doubt::stuck) state.doubt = Doubt::none;
     restart_level(state, level);
     return false;
   }
-  if (level < expected - fall && state.doubt == Doubt::none) {
+  if (level < expected - fall) {
     if (++state.odd < 3) return false;
     state.odd = 0;
     state.doubt = Doubt::fell;
@@ -257,7 +272,7 @@ bool fits(State& state, const LevelReading& reading, double level) {
 }
 
 // A reading that was doubted moves again, or comes back to where the level must be.
-void check_recovery(State& state, double level) {
+void check_recovery(State& state, const LevelReading& reading, double level) {
   const double moved_by = std::max({1.5, 2 * double{state.quantum}, 4 * std::sqrt(double{state.noise_var})});
   const Estimate e = state.filter.estimate();
   const bool back = state.doubt == Doubt::fell && std::abs(level - e.level) < 4 + 3 * e.level_sd;
@@ -269,6 +284,7 @@ void check_recovery(State& state, double level) {
   if (++state.odd < 3) return;
   state.odd = 0;
   state.doubt = Doubt::none;
+  state.refilling_since = reading.time;
   restart_level(state, level);
 }
 
@@ -298,9 +314,12 @@ void take_level(State& state, const LevelReading& reading, double level) {
     restart_level(state, level);
     return;
   }
-  if (state.doubt != Doubt::none) check_recovery(state, level);
+  if (state.doubt != Doubt::none) {
+    check_recovery(state, reading, level);
+    return;
+  }
   if (state.level_known && !fits(state, reading, level)) return;
-  if (state.doubt == Doubt::none) state.bins.add(reading.time, level);
+  state.bins.add(reading.time, level);
 }
 
 void take_switch(State& state, bool made, const Context& context) {

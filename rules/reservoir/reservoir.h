@@ -132,6 +132,7 @@ struct State {
   float fill_sum = 0;                  // levels after refills, worked back from the switch
   std::uint8_t fills = 0;
   float fallen = 0;                    // level used up by turns since the start, %
+  float shifted_pct = 0;               // level used up while the use is seen shifted; 0: it is not
   std::int8_t shift = 0;               // use is up (1) or down (-1)
   std::uint8_t odd = 0;                // readings in a row that do not fit
   std::uint8_t low_readings = 0;
@@ -150,7 +151,7 @@ struct State {
   template <class Archive>
   void serialize(Archive& archive) {
     archive(filter, bins, still, uses, use_count, time_usual, time_now, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
-            last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shift,
+            last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shifted_pct, shift,
             odd, low_readings, misses, started, designed, level_known, sensor_seen, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
   }
