@@ -52,14 +52,28 @@ Forecast forecast_of(const Life& life, Time time) {
   return {later_by_days(time, *life.days), later_by_days(time, *life.days_low), later_by_days(time, *life.days_high)};
 }
 
-// Over-use: through a line when its turns took longer or failed, out of the reservoir when they did not.
+// How much longer a line's turns take than they did, beside the other lines (temperature moves all); with one line alone.
+double line_slowed(const State& state) {
+  double most = -1, least = 1e9;
+  int lines = 0;
+  for (std::size_t i = 0; i < state.time_usual.size(); ++i) {
+    if (state.time_usual[i] <= 0) continue;
+    const double ratio = double{state.time_now[i]} / double{state.time_usual[i]};
+    most = std::max(most, ratio);
+    least = std::min(least, ratio);
+    ++lines;
+  }
+  if (lines == 0) return 0;
+  return lines == 1 ? most - 1 : most - least;
+}
+
+// Over-use leaves through a line when that line's turns take longer by about as much or fail, else out of the reservoir.
 std::vector<WeightedCause> over_use_causes(const State& state) {
-  if (std::popcount(state.misses) >= 3) return {{Cause::line_broken, 0.6}, {Cause::slow_leak, 0.3}, {Cause::reservoir_leak, 0.1}};
-  double longest = 0;
-  for (std::size_t i = 0; i < state.time_usual.size(); ++i)
-    if (state.time_usual[i] > 0) longest = std::max(longest, double{state.time_now[i]} / double{state.time_usual[i]} - 1);
+  if (std::popcount(state.misses) >= 3) return {{Cause::line_broken, 0.5}, {Cause::slow_leak, 0.4}, {Cause::reservoir_leak, 0.1}};
   const double excess = state.usual_use > 0 ? state.filter.estimate().use / double{state.usual_use} - 1 : 0.3;
-  if (longest > 0.5 * std::max(excess, 0.1)) return {{Cause::slow_leak, 0.75}, {Cause::reservoir_leak, 0.25}};
+  const double slowed = line_slowed(state) / std::max(excess, 0.1);
+  if (slowed > 0.5) return {{Cause::slow_leak, 0.8}, {Cause::reservoir_leak, 0.2}};
+  if (slowed > 0.25) return {{Cause::slow_leak, 0.5}, {Cause::reservoir_leak, 0.5}};
   return {{Cause::reservoir_leak, 0.8}, {Cause::slow_leak, 0.2}};
 }
 

@@ -19,6 +19,8 @@ constexpr double shift_share = 0.15;        // where no smallest shift is set
 constexpr double shift_errors = 4;
 constexpr double over_use_lasts_pct = 2;    // level used up by turns while the shift is seen, before it is said
 constexpr double under_use_lasts_pct = 8;
+constexpr float time_slow = 0.004F, time_quick = 0.1F;  // of the time to pressure, a turn
+constexpr double time_suspected = 1.04;
 constexpr double usual_holds = 0.05;        // a use further off than this is not learnt as usual
 constexpr double usual_memory_pct = 60;     // level used up over which the usual use is learnt
 constexpr double learnt_pct = 30;           // level used up before a use without a design is called usual
@@ -211,8 +213,11 @@ void follow_time(State& state, const HalfCycle& turn) {
   float& usual = state.time_usual[i];
   float& now = state.time_now[i];
   if (usual <= 0) usual = now = value;
-  if (state.shift <= 0) usual += 0.01F * (value - usual);
-  now += 0.15F * (value - now);
+  if (state.turns_timed < 250) ++state.turns_timed;
+  // Not while more is used than usual: what is under suspicion must not become the yardstick.
+  const bool suspected = state.usual_use > 0 && state.filter.estimate().use > time_suspected * double{state.usual_use};
+  if (!suspected) usual += std::max(time_slow, 1.0F / static_cast<float>(state.turns_timed)) * (value - usual);
+  now += time_quick * (value - now);
 }
 
 void remember_use(State& state) {

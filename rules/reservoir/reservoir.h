@@ -112,6 +112,7 @@ struct State {
   std::uint8_t use_count = 0;
   std::array<float, lines_max> time_usual{};  // time to pressure, smoothed slowly and quickly
   std::array<float, lines_max> time_now{};
+  std::uint8_t turns_timed = 0;
   std::optional<Time> last_turn;       // its start
   std::optional<Time> last_reading_at;
   std::optional<Time> refilling_since;
@@ -150,7 +151,7 @@ struct State {
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(filter, bins, still, uses, use_count, time_usual, time_now, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
+    archive(filter, bins, still, uses, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
             last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shifted_pct, shift,
             odd, low_readings, misses, started, designed, level_known, sensor_seen, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
