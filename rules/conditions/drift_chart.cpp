@@ -6,9 +6,9 @@
 namespace driftline::rules {
 namespace {
 constexpr double smooth_turns = 6;
-constexpr double cap_deviations = 4;  // a single turn counts for no more than this, so that one outlier cannot signal
+constexpr double cap_deviations = 3;  // a single turn counts for no more than this, so that one outlier cannot signal
 constexpr double model_allowance = 1.5;
-constexpr double fewest_turns = 2.5;
+constexpr double fewest_turns = 3.5;
 constexpr int fast_turns = 3;
 constexpr double fast_deviations = 5;
 
@@ -51,7 +51,7 @@ ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectat
   follow_side(chart.up, error, allowance, cap, time);
   follow_side(chart.down, -error, allowance, cap, time);
   const double run_length = design.turns_a_year / design.false_signals_a_year;
-  // Never on fewer than three turns at their cap, however small the scatter: tails are heavier than the normal's.
+  // Never on fewer than four turns at their cap, however small the scatter: tails are heavier than the normal's.
   const double limit = std::max(h_guard * lasting * decision_interval(k / lasting, run_length), fewest_turns * cap_deviations * expected.deviation);
   const double fast = std::max(design.fast_shift, fast_deviations * std::hypot(expected.deviation, expected.model_deviation));
   const double share = 1 / smooth_turns;

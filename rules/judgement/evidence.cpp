@@ -87,7 +87,7 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   const TurnFigures& f = turn.figures;
   const HalfCycle& cycle = turn.cycle;
   note_chart(e, Symptom::time_to_pressure, f.time, line.time_chart, 0.012);
-  note_chart(e, Symptom::vent, f.vent, line.vent_chart, 0.05);
+  note_chart(e, Symptom::vent, f.vent, line.vent_chart, std::clamp(0.4 * std::abs(shift_of(line.time_chart)), 0.015, 0.05));
   note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
   note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
   note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, 0.03);

@@ -148,6 +148,9 @@ std::optional<Weather> weather_by_vents(const StationState& state, const LineSta
   for (const LineState& l : state.lines) {
     if (!l.vent_at || l.vent_first_turns < vent_turns_first || seconds_between(*l.vent_at, time) > 1.6 * period_s) continue;
     if (&l == &line && !own) continue;
+    // A line with a fault is no thermometer for others.
+    const bool ill = l.repair || std::any_of(l.held.begin(), l.held.end(), [](const Held& h) { return h.on; });
+    if (&l != &line && ill) continue;
     const double u = double{l.vent_now} / vent_per_ten_degrees;
     sum += u;
     least = std::min(least, u);
