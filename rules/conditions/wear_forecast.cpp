@@ -8,12 +8,15 @@ namespace driftline::rules {
 namespace {
 constexpr double block_days = 0.5;
 constexpr std::array<double, 7> powers{0, 1, 1.5, 2, 2.5, 3, 4};
-constexpr std::array<double, 7> power_prior{0.10, 0.38, 0.08, 0.12, 0.12, 0.12, 0.08};
-constexpr std::array<double, 3> limit_shares{0.7, 0.85, 1.0};
-constexpr std::array<double, 3> limit_share_weights{0.2, 0.3, 0.5};
+constexpr std::array<double, 7> power_prior{0.08, 0.42, 0.06, 0.10, 0.12, 0.14, 0.08};
+constexpr std::array<double, 3> limit_shares{0.5, 0.75, 1.0};
+constexpr std::array<double, 3> share_weights_even{0.0, 0.15, 0.85};         // p up to 1.5
+constexpr std::array<double, 3> share_weights_accelerating{0.3, 0.35, 0.35};
 constexpr double likelihood_power = 0.5;
 constexpr std::array<double, 5> spread_points{-1.4, -0.7, 0, 0.7, 1.4};        // of the limit and of a, in deviations
 constexpr std::array<double, 5> spread_weights{0.12, 0.23, 0.30, 0.23, 0.12};
+constexpr double shorter = 0.85;  // the weather to come, and wear that follows none of these laws
+constexpr double longer = 1.2;
 constexpr int onsets = 14;
 constexpr double never_days = 10 * horizon_days;
 
@@ -117,7 +120,11 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
         const double limit = loss_of(std::max(0.0, scale.limit_shift - spread_points[s] * scale.limit_deviation), scale);
         for (std::size_t share = 0; share < limit_shares.size(); ++share) {
           const double at = crossing(t0, rate, powers[p], scale.share_of_flow ? limit * limit_shares[share] : limit, today);
-          crossings.push_back({std::clamp(at, today, today + never_days), power_prior[p] * spread_weights[s] * limit_share_weights[share]});
+          // It has not failed yet: what says that it should have is wrong.
+          const double alive = at > today ? 1 : 0.02;
+          const double onset_prior = back + 0.1;  // even over time, although the grid is not
+          crossings.push_back({std::clamp(at, today, today + never_days),
+                               power_prior[p] * spread_weights[s] * (powers[p] < 2 ? share_weights_even : share_weights_accelerating)[share] * alive * onset_prior});
           misfits.push_back(misfit);
         }
       }
@@ -127,11 +134,11 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
   const double best = *std::min_element(misfits.begin(), misfits.end());
   for (std::size_t i = 0; i < crossings.size(); ++i) crossings[i].weight *= std::exp(-(misfits[i] - best) / 2 * likelihood_power);
   std::stable_sort(crossings.begin(), crossings.end(), [](const Crossing& a, const Crossing& b) { return a.day < b.day; });
-  const auto time_at = [&](double share) { return later_by_days(h.origin, percentile(crossings, share)); };
   const double middle = percentile(crossings, 0.5);
   if (middle > today + horizon_days) return {};
-  const double latest = std::min(percentile(crossings, 0.9), today + 3 * horizon_days);
-  return {time_at(0.5), time_at(0.1), later_by_days(h.origin, latest)};
+  const double earliest = today + shorter * (percentile(crossings, 0.1) - today);
+  const double latest = today + std::min(longer * (percentile(crossings, 0.9) - today), 3 * horizon_days);
+  return {later_by_days(h.origin, middle), later_by_days(h.origin, earliest), later_by_days(h.origin, latest)};
 }
 
 }  // namespace driftline::rules

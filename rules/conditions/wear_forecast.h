@@ -7,13 +7,15 @@
 // pressure the loss is the share of the delivery that no longer serves the line, s = 1 - TTP0/TTP: a worn pump or a leak
 // takes flow away, and the time goes with its inverse, so wear that is linear in flow looks accelerating in seconds. For a
 // pressure the loss is the rise itself.
+// Hypotheses by which the limit would have been met already are all but dropped: it has not been.
 // Every (t0, p) of a grid is fitted by weighted least squares (a in closed form) and weighted by its likelihood, given the
 // block means' variance lasting^2/turns + wander^2, with a flat prior over t0 and a prior over p; the likelihood is taken to
 // the power 1/2, because blocks beside each other are alike. a's own error spreads each crossing. A flow loss may
 // break down before the average of the turn shows it (a leak grows with pressure, so the last bars fail first): the limit
-// is taken at 70, 85 and 100 % of the loss with weights 0.2, 0.3, 0.5. The 10, 50 and 90 % points of that mixture are the forecast: model averaging rather than picking a curve,
+// is taken at 50, 75 and 100 % of the loss, with even weights where it accelerates, else mostly at 100 %. The 10, 50 and 90 % points of that mixture are the forecast: model averaging rather than picking a curve,
 // so that the interval says how little an early drift tells. (Hoeting et al., Bayesian Model Averaging, Statist. Sci. 14
 // (1999), from memory.)
+// Both ends are then drawn out a little (15 and 20 % of the time left) for what none of the laws holds.
 // Nothing is "in sight" when less than half of the mixture crosses within `horizon_days`.
 #pragma once
 

@@ -127,6 +127,7 @@ void note_expectation(LineState& line, double expected, double period_s) {
 }
 constexpr int vent_turns_first = 10;
 constexpr double one_vent_doubt = 0.15;  // tens of degrees
+constexpr double other_line_doubt = 0.4;
 
 void note_vent(LineState& line, const HalfCycle& cycle) {
   if (cycle.outcome != Outcome::reached || !cycle.vent_s || *cycle.vent_s <= 0) return;
@@ -180,7 +181,10 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   Weather vent_weather = weather;
   if (!weather.is_temperature) {
     if (const auto by_vents = weather_by_vents(state, line, time, period_s, true)) weather = *by_vents;
-    if (const auto by_others = weather_by_vents(state, line, time, period_s, false)) vent_weather = *by_others;
+    if (const auto by_others = weather_by_vents(state, line, time, period_s, false)) {
+      vent_weather = *by_others;
+      vent_weather.doubt = std::max(vent_weather.doubt, other_line_doubt);  // another line's vent has its own faults
+    }
   }
   const bool in_order = cycle.outcome == Outcome::reached && !cycle.off_schedule && !cycle.clock_stepped && line.misses == 0 && !line.repair;
   const auto design = [&](Condition condition, double smallest, double fast, double charts) {

@@ -1,0 +1,62 @@
+#include "rules/conditions/wear_forecast.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace driftline::rules {
+namespace {
+
+Time day(double days) { return later_by_days(time_from_ms(1772323200000), days); }
+
+// Flow lost from day 10 on as rate * days^power; the time to pressure goes with the inverse of what is left.
+WearHistory worn(double until_day, double rate, double power) {
+  WearHistory history;
+  for (int i = 0; i < until_day * 8; ++i) {
+    const double d = i / 8.0;
+    const double loss = d > 10 ? rate * std::pow(d - 10, power) : 0;
+    remember(history, day(d), -std::log(1 - loss) + 0.004 * std::sin(i * 12.9898));
+  }
+  return history;
+}
+
+constexpr WearScale scale{.share_of_flow = true, .limit_shift = 0.7, .limit_deviation = 0.02, .lasting_deviation = 0.015, .wander = 0.006};
+
+// If this fails the days that a technician is given are wrong for the commonest kind of wear.
+TEST(WearForecast, linear_wear_is_met_within_a_fifth_of_its_life) {
+  // 1 % of the flow a day: a loss of 1 - exp(-0.7) = 0.503 is met 50.3 days after day 10.
+  const Forecast f = forecast(worn(40, 0.01, 1), scale, day(40));
+  ASSERT_TRUE(f.limit_at.has_value());
+  EXPECT_NEAR(days_between(day(40), *f.limit_at), 20.3, 10);
+  EXPECT_LT(*f.limit_at_earliest, day(60.3));
+  EXPECT_GT(*f.limit_at_latest, day(60.3));
+}
+
+// If this fails a failure that speeds up comes as a surprise.
+TEST(WearForecast, accelerating_wear_is_expected_sooner_than_a_straight_line_says) {
+  const double rate = 0.5 / std::pow(40, 2.5);
+  const Forecast f = forecast(worn(40, rate, 2.5), scale, day(40));
+  const double loss_now = rate * std::pow(30, 2.5);
+  const double straight_line_days = (0.503 - loss_now) / (loss_now / 30);
+  ASSERT_TRUE(f.limit_at.has_value());
+  EXPECT_LT(days_between(day(40), *f.limit_at), straight_line_days);
+  EXPECT_LT(*f.limit_at_earliest, day(50));
+}
+
+// If this fails a step that stays is told as a coming failure.
+TEST(WearForecast, a_step_that_stays_has_no_limit_within_sight) {
+  WearHistory history;
+  for (int i = 0; i < 8 * 30; ++i) remember(history, day(i / 8.0), (i > 80 ? 0.12 : 0.0) + 0.004 * std::sin(i * 12.9898));
+  EXPECT_FALSE(forecast(history, scale, day(30)).limit_at.has_value());
+}
+
+// If this fails a station's memory grows with its age.
+TEST(WearForecast, the_history_stays_within_its_blocks_and_keeps_its_beginning) {
+  WearHistory history;
+  for (int i = 0; i < 8 * 400; ++i) remember(history, day(i / 8.0), 0.0);
+  EXPECT_LE(history.used, static_cast<int>(wear_blocks_max));
+  EXPECT_EQ(history.blocks[0].from_day, 0.0F);
+}
+
+}  // namespace
+}  // namespace driftline::rules
