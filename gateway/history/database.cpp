@@ -161,8 +161,10 @@ bool Database::in_transaction() const { return sqlite3_get_autocommit(database_)
 
 Database::Log Database::checkpoint(bool cut) {
   Log log;
+  sqlite3_busy_timeout(database_, checkpoint_busy_ms);
   const int code = sqlite3_wal_checkpoint_v2(database_, nullptr, cut ? SQLITE_CHECKPOINT_TRUNCATE : SQLITE_CHECKPOINT_PASSIVE,
                                              &log.pages, &log.checkpointed);
+  sqlite3_busy_timeout(database_, busy_ms);
   if (code != SQLITE_OK) fail(database_, code);
   log_pages_ = log.pages - log.checkpointed;
   return log;

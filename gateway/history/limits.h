@@ -22,6 +22,9 @@ inline constexpr std::int64_t wal_bytes_quiet = 4 << 20;
 // Longest wait for a lock that another connection holds. There is one writer, so only a start or a checkpoint waits.
 inline constexpr int busy_ms = 5'000;
 
+// Longest wait of a checkpoint for a reader: the judgement waits behind it, and the next one comes soon.
+inline constexpr int checkpoint_busy_ms = 200;
+
 // Answers of a server that are kept beside a refused row are cut at this.
 inline constexpr std::size_t answer_bytes_max = 2'000;
 

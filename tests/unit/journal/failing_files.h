@@ -50,6 +50,18 @@ class FailingFiles : public FileLayer {
   }
 };
 
+// A page of every file that cannot be read any more.
+class BadPage : public QuickFiles {
+ public:
+  std::uint64_t page = 0;  // 0: none
+  long read_at(int file, char* into, std::size_t bytes, std::uint64_t offset) override {
+    if (page == 0 || offset >= (page + 1) * 4096 || offset + bytes <= page * 4096)
+      return FileLayer::read_at(file, into, bytes, offset);
+    errno = EIO;
+    return -1;
+  }
+};
+
 // Takes a few bytes at a time, as a system under signals may.
 class ShortWrites : public QuickFiles {
  public:

@@ -117,6 +117,29 @@ TEST(JournalFaultsOf, short_writes_make_whole_records) {
   EXPECT_EQ(lost, 0U);
 }
 
+// A disk that cannot read a page any more must cost that page's messages, not the gateway.
+TEST(JournalFaultsOf, a_page_that_cannot_be_read_costs_its_records_only) {
+  const Folder folder;
+  BadPage files;
+  JournalSettings settings = small_segments(folder.path(), never);
+  settings.segment_bytes = 1 << 20;
+  auto journal = Journal::open(settings, files);
+  ASSERT_TRUE(journal.has_value());
+  for (int i = 0; i < 200; ++i) ASSERT_TRUE((*journal)->append(time_from_ms(i), "t", payload_of(i)).has_value());
+  files.page = 3;
+  Reader reader(**journal, 0);
+  std::vector<Position> all;
+  for (auto some = reader.read({}, milliseconds{0}); !some.empty(); some = reader.read({}, milliseconds{0}))
+    for (const RecordView& record : some) {
+      all.push_back(record.position);
+      EXPECT_EQ(record.payload, payload_of(static_cast<int>(record.position) - 1));
+    }
+  EXPECT_EQ(all.size() + reader.lost_records(), 200U);
+  EXPECT_GE(reader.lost_records(), 4096U / record_bytes(1, 310));
+  EXPECT_LE(reader.lost_records(), 4096U / record_bytes(1, 200) + 2);
+  EXPECT_EQ(all.back(), 200U);
+}
+
 // After a failed sync nobody knows what is on the disk: going on would promise what may not be there.
 TEST(JournalFaultsOf, a_failed_sync_stops_appends_until_all_is_in_a_new_file) {
   const Folder folder;
