@@ -84,7 +84,8 @@ Life life_at(const State& state, Time time, const Context& context) {
   const double days = days_until_used(left, use, change.a_day);
   if (days > life_days_most) return life;
   const double relative_use = e.use_sd / e.use;
-  const double variance = (e.level_sd * e.level_sd + level_offset_spread_pct * level_offset_spread_pct) / (use * use) +
+  const double mark_sd = context.design.empty_pct ? 0 : empty_pct_spread;
+  const double variance = (e.level_sd * e.level_sd + mark_sd * mark_sd + level_offset_spread_pct * level_offset_spread_pct) / (use * use) +
                           days * days * (relative_use * relative_use + turns_a_day_spread * turns_a_day_spread +
                                          change.walk_sd * change.walk_sd * std::min(days, 60.0) / 3) -
                           2 * days / use * e.cross / e.use;

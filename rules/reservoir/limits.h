@@ -13,11 +13,12 @@ inline constexpr std::size_t follower_count = stick_pct.size();
 
 inline constexpr double density_kg_l_default = 0.9;   // lithium greases, common practice
 inline constexpr double low_pct_default = 10;
-inline constexpr double empty_pct_default = 3;
+inline constexpr double empty_pct_default = 3.5;
+inline constexpr double empty_pct_spread = 1.3;       // of the default, 1 sigma
 
 inline constexpr double design_use_spread = 0.03;     // charges and reservoir as drawn against as built, 1 sigma of the use
-inline constexpr double unknown_use_pct = 0.4;        // per turn, where the design is unknown: start and
-inline constexpr double unknown_use_spread_pct = 0.4; // its sigma
+inline constexpr double unknown_use_pct_a_day = 5;    // where the design is unknown: start and sigma, common practice
+inline constexpr double unknown_turn_s = 3600;        // between turns, until two have come
 inline constexpr double calm_wander = 0.003;          // share of the use, 1 sigma in a day: devices and charges drift slowly
 inline constexpr double agile_wander = 0.06;          // likewise, where it is thought to be changing
 inline constexpr double turn_spread = 0.03;           // of one turn's use

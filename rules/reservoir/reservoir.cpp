@@ -40,6 +40,11 @@ bool balance_known(const StationDesign& design) {
   return std::all_of(design.lines.begin(), design.lines.end(), [](const LineDesign& l) { return l.charges_cm3 && *l.charges_cm3 > 0; });
 }
 
+void start_unknown_use(State& state, double turn_s) {
+  const double a_turn = unknown_use_pct_a_day * turn_s / 86400;
+  state.filter.start_use(a_turn, a_turn);
+}
+
 void start(State& state, const StationDesign& design) {
   state.started = true;
   state.designed = balance_known(design);
@@ -54,7 +59,7 @@ void start(State& state, const StationDesign& design) {
       state.days_sum = 0.5F;
     }
   } else {
-    state.filter.start_use(unknown_use_pct, unknown_use_spread_pct);
+    start_unknown_use(state, unknown_turn_s);
   }
 }
 
@@ -191,7 +196,10 @@ void count_turn(State& state, const TurnUse& use, Time start, double& missed) {
   missed = 0;
   if (!state.last_turn) return;
   const double gap = seconds_between(*state.last_turn, start);
-  if (state.turn_s <= 0) state.turn_s = static_cast<float>(gap);
+  if (state.turn_s <= 0) {
+    state.turn_s = static_cast<float>(gap);
+    if (!state.designed) start_unknown_use(state, std::min(gap, 86400.0));
+  }
   if (gap > 2.5 * double{state.turn_s}) {
     missed = gap / double{state.turn_s} - 1;
     if (missed > 40) state.turn_s = static_cast<float>(std::min(gap, 86400.0));
