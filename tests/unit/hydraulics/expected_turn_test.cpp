@@ -1,0 +1,69 @@
+#include "rules/hydraulics/expected_turn.h"
+
+#include <gtest/gtest.h>
+
+namespace driftline::hydraulics {
+namespace {
+
+StationDesign design() {
+  StationDesign d;
+  d.settings.target_bar = 180;
+  d.settings.pump_limit_s = 200;
+  d.settings.residual_bar = 25;
+  d.displacement_cm3_min = 60;
+  d.lines = {{.length_m = 15, .bore_mm = 12, .devices = 20, .charges_cm3 = 50}};
+  return d;
+}
+
+TEST(ExpectedTurn, plateau_is_charges_over_delivery) {
+  // The one figure an engineer checks by hand: 50 cm3 at 1 cm3/s.
+  const Expectation out = expected_turns(design(), {20}, {});
+  ASSERT_EQ(out.turns.size(), 1U);
+  EXPECT_DOUBLE_EQ(out.turns[0].plateau_s, 50);
+  ASSERT_TRUE(out.turns[0].time_to_pressure_s);
+  EXPECT_GT(*out.turns[0].time_to_pressure_s, 50);
+  EXPECT_TRUE(out.turns[0].works());
+}
+
+TEST(ExpectedTurn, cold_takes_length_away) {
+  // A design that works in summer and not in winter must be told before it is built.
+  const Expectation out = expected_turns(design(), {30, 0, -25}, {});
+  ASSERT_EQ(out.turns.size(), 3U);
+  EXPECT_GT(out.turns[0].longest_line_m, out.turns[1].longest_line_m);
+  EXPECT_GT(out.turns[1].longest_line_m, out.turns[2].longest_line_m);
+  EXPECT_LT(out.turns[0].residual_floor_bar, out.turns[2].residual_floor_bar);
+}
+
+TEST(ExpectedTurn, longest_line_is_where_it_stops_working) {
+  // The length told must be the last that works, not one beside it.
+  StationDesign d = design();
+  const double longest = expected_turns(d, {-10}, {}).turns[0].longest_line_m;
+  d.lines[0].length_m = longest;
+  EXPECT_TRUE(expected_turns(d, {-10}, {}).turns[0].works());
+  d.lines[0].length_m = longest + 0.2;
+  EXPECT_FALSE(expected_turns(d, {-10}, {}).turns[0].works());
+}
+
+TEST(ExpectedTurn, says_what_is_missing_and_what_was_assumed) {
+  // A table from guesses that looks like one from facts would be believed.
+  StationDesign d = design();
+  d.displacement_cm3_min.reset();
+  d.lines[0].bore_mm.reset();
+  const Expectation out = expected_turns(d, {20}, {});
+  EXPECT_TRUE(out.turns.empty());
+  EXPECT_EQ(out.missing, std::vector<std::string>{"displacement_cm3_min"});
+  EXPECT_EQ(out.assumed, std::vector<std::string>{"lines/1/bore_mm"});
+}
+
+TEST(ExpectedTurn, a_line_too_long_for_its_vent_has_no_vent_time) {
+  // A vent time beside a floor above the limit would contradict itself.
+  StationDesign d = design();
+  d.lines[0].length_m = 120;
+  const ExpectedTurn turn = expected_turns(d, {0}, {}).turns[0];
+  EXPECT_FALSE(turn.vents);
+  EXPECT_FALSE(turn.vent_s);
+  EXPECT_FALSE(turn.works());
+}
+
+}  // namespace
+}  // namespace driftline::hydraulics
