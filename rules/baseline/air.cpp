@@ -33,13 +33,17 @@ void feel(Air& air, Time time, double temp_c) {
 bool is_felt(const Air& air, Time time) { return air.at && seconds_between(*air.at, time) < 86400; }
 
 Weather weather_of(const Air& air, Time time) {
-  if (is_felt(air, time)) return tens(air.quick_c, air.middle_c, air.slow_c);
+  if (air.at) {
+    Weather weather = tens(air.quick_c, air.middle_c, air.slow_c);
+    if (!is_felt(air, time)) weather.doubt = unknown_doubt;
+    return weather;
+  }
   const double turn_of_day = 2 * std::numbers::pi * (static_cast<double>(ms_since_1970(time) % 86400000) / 86400000.0);
   return {.grease = std::sin(turn_of_day), .lag = std::cos(turn_of_day)};
 }
 
 Weather weather_to_come(const Air& air, Time time) {
-  if (!is_felt(air, time)) return weather_of(air, time);
+  if (!air.at || !is_felt(air, time)) return weather_of(air, time);
   return tens(air.quick_c, air.quick_c, air.quick_c);
 }
 

@@ -6,8 +6,8 @@
 // is learnt. Common practice, no source.
 // Where no temperature is given, the vent time of the lines is the thermometer: it follows the grease's stiffness closely
 // and by two to three times as much as the time to pressure does. Its logarithm, from where it was in the first turns, over
-// `vent_per_ten_degrees` stands for tens of degrees; what lines disagree about is `doubt`. Before that is known, the hour of
-// the day takes its place as sine and cosine.
+// `vent_per_ten_degrees` stands for tens of degrees; what lines disagree about is `doubt`. The vent of a single line cannot
+// be its own thermometer: there the hour of the day takes its place as sine and cosine.
 #pragma once
 
 #include <optional>
@@ -54,6 +54,7 @@ struct Weather {
 // The temperature was given within the last day.
 [[nodiscard]] bool is_felt(const Air& air, Time time);
 
+inline constexpr double unknown_doubt = 1;              // tens of degrees, where nothing tells the temperature
 inline constexpr double vent_per_ten_degrees = -0.25;  // logarithm; only sets the scale, the slopes are learnt
 
 

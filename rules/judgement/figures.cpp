@@ -63,7 +63,7 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
     }
   }
   if (!figure.learnt) figure.reading.up = figure.reading.down = Signal::none;
-  if (may_teach && !figure.reading.suspicious) teach(c.baseline, c.prior, weather, time, y);
+  if (may_teach && !figure.reading.suspicious && weather.doubt < unknown_doubt) teach(c.baseline, c.prior, weather, time, y);
   return figure;
 }
 
@@ -74,6 +74,7 @@ std::optional<double> others_error(const StationState& state, const LineState& l
   for (const LineState& other : state.lines) {
     if (&other == &line || !other.error_at) continue;
     if (seconds_between(*other.error_at, time) > 1.6 * period_s) continue;
+    if (other.repair || settling(other.time_to_pressure, time)) continue;  // it differs for good reason
     sum += double{other.last_error};
     ++count;
   }
@@ -180,9 +181,10 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   Weather weather = weather_of(state.air, time);
   Weather vent_weather = weather;
   if (!weather.is_temperature) {
-    if (const auto by_vents = weather_by_vents(state, line, time, period_s, true)) weather = *by_vents;
-    if (const auto by_others = weather_by_vents(state, line, time, period_s, false)) {
-      vent_weather = *by_others;
+    constexpr Weather unknown{.grease = 0, .lag = 0, .is_temperature = true, .doubt = unknown_doubt};
+    weather = weather_by_vents(state, line, time, period_s, true).value_or(unknown);
+    if (lines > 1) {
+      vent_weather = weather_by_vents(state, line, time, period_s, false).value_or(unknown);
       vent_weather.doubt = std::max(vent_weather.doubt, other_line_doubt);  // another line's vent has its own faults
     }
   }

@@ -9,6 +9,7 @@
 namespace driftline::rules {
 namespace {
 
+constexpr int repair_turns_checked = 6;
 constexpr double time_calm_share = 0.5;  // a shift under this share of the smallest that matters is calm
 
 struct Outlook {
@@ -383,7 +384,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   if (turn.cycle.outcome != Outcome::reached && turn.cycle.outcome != Outcome::not_reached) return;
 
   // While a repair is being checked nothing new is called a drift.
-  if (line.repair) return;
+  if (line.repair && line.repair->turns < repair_turns_checked) return;
   const Verdict slow = slow_verdict(state, line, turn, wide || state.slow.on);
   const Verdict quick = quick_verdict(state, line, turn);
   weigh_shared(state.slow, LineIssue::slow, slow);

@@ -7,6 +7,8 @@ namespace driftline::rules {
 namespace {
 
 constexpr double not_back_share = 0.6;
+constexpr double back_share = 0.5;
+constexpr double watched_days = 14;
 constexpr double shift_that_counts = 0.02;
 constexpr double unnoted_shift = 0.06;
 constexpr int unnoted_turns = 3;
@@ -17,7 +19,8 @@ bool any_open(const StationState& state, const LineState& line) {
 
 bool of_drift(LineIssue issue) { return issue != LineIssue::missed && issue != LineIssue::sensor; }
 
-void tell(Held& held, Condition condition, std::optional<int> number, const Turn& turn, bool back, std::vector<Judgement>& out) {
+void tell(const LineState& line, Held& held, Condition condition, std::optional<int> number, const Turn& turn, bool back,
+          std::vector<Judgement>& out) {
   if (!held.on) return;
   Finding f;
   f.condition = condition;
@@ -25,7 +28,7 @@ void tell(Held& held, Condition condition, std::optional<int> number, const Turn
   f.time = turn.time;
   f.holds = !back;
   f.causes = {};
-  const std::string turns = std::to_string(repair_turns) + " turns after the repair ";
+  const std::string turns = std::to_string(line.repair ? line.repair->turns : repair_turns) + " turns after the repair ";
   if (back) {
     held = {};
     f.reason = turns + "the figures are back where they were";
@@ -43,9 +46,9 @@ constexpr std::array<Condition, line_issue_count> conditions{
 
 void tell_all(StationState& state, LineState& line, const Turn& turn, bool back, std::vector<Judgement>& out) {
   for (std::size_t i = 0; i < line_issue_count; ++i)
-    if (of_drift(static_cast<LineIssue>(i))) tell(line.held[i], conditions[i], turn.cycle.line, turn, back, out);
-  tell(state.slow, Condition::slow_to_pressure, std::nullopt, turn, back, out);
-  tell(state.quick, Condition::quick_to_pressure, std::nullopt, turn, back, out);
+    if (of_drift(static_cast<LineIssue>(i))) tell(line, line.held[i], conditions[i], turn.cycle.line, turn, back, out);
+  tell(line, state.slow, Condition::slow_to_pressure, std::nullopt, turn, back, out);
+  tell(line, state.quick, Condition::quick_to_pressure, std::nullopt, turn, back, out);
 }
 
 void settle_line(LineState& line, Time time) {
@@ -86,15 +89,29 @@ void follow_repair(StationState& state, LineState& line, const Turn& turn, std::
   if (!line.repair || turn.cycle.outcome != Outcome::reached || !turn.figures.time) return;
   RepairCheck& check = *line.repair;
   if (turn.cycle.pump_start < check.since) return;
-  ++check.turns;
-  check.sum += static_cast<float>(turn.figures.time->error);
-  if (check.turns < repair_turns) return;
-  const double mean = double{check.sum} / check.turns;
+  if (check.turns < 250) ++check.turns;
   const double before = check.before;
-  const bool still = check.noted && check.was_open && std::abs(before) > shift_that_counts && mean * before > not_back_share * before * before;
+  if (check.turns <= repair_turns) check.sum += static_cast<float>(turn.figures.time->error);
+  if (check.turns < repair_turns) return;
+  const bool judged_by_shift = check.noted && check.was_open && std::abs(before) > shift_that_counts;
+  if (check.turns == repair_turns) {
+    const double mean = double{check.sum} / check.turns;
+    const bool still = judged_by_shift && mean * before > not_back_share * before * before;
+    tell_all(state, line, turn, !still, out);
+    if (still) return;
+  } else {
+    // Not back at first: air may hide it. Watched on until it is, or for so long that it is another story.
+    const double shift = shift_of(line.time_chart);
+    const bool back = shift * before < back_share * before * before;
+    if (!back && days_between(check.since, turn.time) < watched_days) return;
+    if (back) tell_all(state, line, turn, true, out);
+    if (!back) {
+      line.repair.reset();
+      return;
+    }
+  }
   line.repair.reset();
-  tell_all(state, line, turn, !still, out);
-  if (!still) settle_line(line, turn.cycle.pump_start);
+  settle_line(line, turn.cycle.pump_start);
 }
 
 }  // namespace driftline::rules

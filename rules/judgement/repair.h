@@ -2,7 +2,8 @@
 //
 // The old baseline is the yardstick: it is what the line was in good order, so a repair does not forget it. For `repair_turns`
 // turns nothing is learnt and no drift is called. Then the mean error of the time to pressure tells:
-//   still more than 60 % of the shift there was before  -> not back; the warning stays and becomes more urgent
+//   still more than 60 % of the shift there was before  -> not back; the warning stays, is at least `plan`, and is watched on
+//                                                          for two weeks, because air may hide that the repair worked
 //   else                                                -> back; warnings of the line end with that reason, and the baseline
 //                                                          may settle again: an opened line has air to lose, and its level
 //                                                          may differ a little.
