@@ -40,6 +40,7 @@ struct Charted {
   const FigurePrior& prior;
   ChartDesign design;
   double settling_shift = 0;  // while the line settles, shifts up to this are not called drift
+  double sampling_error = 0;  // of the figure, from sampling alone; half of it may last, because phases lock
 };
 
 ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time time, double y, bool may_teach, const Readiness& ready) {
@@ -48,6 +49,7 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
   age(c.baseline, c.prior, time);
   if (c.baseline.turns > 0) {
     figure.expected = expect(c.baseline, c.prior, weather, time);
+    figure.expected.model_deviation = std::hypot(figure.expected.model_deviation, 0.5 * c.sampling_error);
     figure.error = y - figure.expected.value;
   }
   figure.learnt = c.baseline.turns >= ready.to_judge;
@@ -207,7 +209,8 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
     const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
     out.time = chart_and_teach({line.time_to_pressure, line.time_chart, priors::time_to_pressure,
-                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2), 0.06},
+                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2), 0.06,
+                                cycle.time_to_pressure_error_s / *cycle.time_to_pressure_s},
                                weather, time, *y, in_order, ready);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
