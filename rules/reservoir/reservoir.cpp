@@ -182,6 +182,8 @@ struct TurnUse {
 TurnUse use_of(const State& state, const HalfCycle& turn, const StationDesign& design) {
   const bool known = state.designed && static_cast<std::size_t>(turn.line) <= design.lines.size();
   const double full = known ? nominal_of(design, turn.line) : 1;
+  // Where the target is not known reconstruction cannot say that it was reached.
+  if (!turn.settings.target_bar && turn.outcome != Outcome::unclear) return {full, turn_spread * full};
   switch (turn.outcome) {
     case Outcome::reached: return {full, turn_spread * full};
     case Outcome::not_reached: return {full, 0.15 * full};
@@ -417,11 +419,10 @@ void take(State& state, const LevelReading& reading, Time received, const Contex
   const bool refilling_before = state.refilling_since.has_value();
   const bool low_before = state.switch_made && state.low_readings >= 2;
   if (reading.level_low) take_switch(state, *reading.level_low, context);
-  if (reading.level_pct && reading.at_rest) {
-    take_level(state, reading, *reading.level_pct);
-  } else if (!reading.at_rest) {
-    state.bins.cut = true;
-  }
+  // A reading during a turn is off by a part of one turn's use, which is less than the sensor's noise: it is used too.
+  if (!reading.at_rest && state.was_at_rest) state.bins.cut = true;
+  state.was_at_rest = reading.at_rest;
+  if (reading.level_pct) take_level(state, reading, *reading.level_pct);
   if (reading.level_pct) state.last_reading_at = reading.time;
   const bool long_at_rest = !state.last_turn || seconds_between(*state.last_turn, reading.time) > std::max(no_turns_s, 2.2 * double{state.turn_s});
   if (long_at_rest && state.bins.count > 3) {

@@ -142,6 +142,7 @@ struct State {
   bool designed = false;               // nominal use is by mass balance
   bool level_known = false;
   bool sensor_seen = false;
+  bool was_at_rest = true;             // the last reading
   bool switch_seen = false;
   bool switch_made = false;
   bool switch_was_made = false;        // as last settled by two readings
@@ -153,7 +154,7 @@ struct State {
   void serialize(Archive& archive) {
     archive(filter, bins, still, uses, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
             last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shifted_pct, shift,
-            odd, low_readings, misses, started, designed, level_known, sensor_seen, switch_seen, switch_made, switch_was_made, doubt, low, life,
+            odd, low_readings, misses, started, designed, level_known, sensor_seen, was_at_rest, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
   }
 };
