@@ -222,7 +222,8 @@ std::vector<Pulse> Gateway::pulses() const {
   const std::lock_guard guard(ends_mutex_);
   if (source_) all.push_back({"source", source_->pulse()});
   if (publisher_) all.push_back({"publisher", publisher_->pulse()});
-  for (const Consumer& consumer : consumers_) all.push_back({consumer.name, consumer.pulse()});
+  for (const Consumer& consumer : consumers_)
+    if (consumer.pulse) all.push_back({consumer.name, consumer.pulse()});
   return all;
 }
 

@@ -45,7 +45,7 @@ struct Consumer {
   std::string name;                    // of its cursor, and in the log
   std::function<void()> nudge;         // something new; must not block
   std::function<void()> stop;          // ends its thread
-  std::function<std::uint64_t()> pulse;
+  std::function<std::uint64_t()> pulse;  // may be empty: not watched
 };
 struct ConsumerMaker {
   history::CursorUse cursor;

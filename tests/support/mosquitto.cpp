@@ -21,10 +21,11 @@ Mosquitto::Mosquitto(MosquittoOptions options) : options_(std::move(options)) {
   std::string lines = "per_listener_settings false\n" + options_.global;
   if (geteuid() == 0) lines += "user root\n";  // else it gives up its rights to the folder
   if (options_.global.find("allow_anonymous") == std::string::npos) lines += "allow_anonymous true\n";
-  lines += "max_queued_messages 1000000\nmax_inflight_messages 1000\nautosave_interval 1\nautosave_on_changes false\n";
+  if (options_.global.find("max_queued_messages") == std::string::npos)
+    lines += "max_queued_messages 1000000\nmax_inflight_messages 1000\nautosave_interval 1\nset_tcp_nodelay true\n";
   lines += options_.keeps_store ? "persistence true\npersistence_location " + folder_.path().string() + "/\n"
                                 : "persistence false\n";
-  lines += "set_tcp_nodelay true\nlog_dest file " + folder_.file("broker.log") + "\n";
+  lines += "log_dest file " + folder_.file("broker.log") + "\n";
   lines += "listener " + std::to_string(port_) + " 127.0.0.1\n";
   lines += replaced(options_.second_listener, "%PORT2%", std::to_string(second_port_));
   folder_.write("mosquitto.conf", lines);

@@ -1,12 +1,16 @@
 // What the gateway costs over a callback that only counts.
 //
-//   throughput [--messages N] [--stations N] [--rounds N]
+//   throughput [--messages N] [--stations N] [--rounds N] [--warnings N]
 //
 // A real mosquitto on loopback holds N messages at QoS 1 in a session; a client connects and drains it. Two clients take
 // turns, round by round: a bare Paho C++ callback that counts, and the whole gateway (journal, judgement of every station,
 // history; everything durable). Each in a process of its own, whose CPU time is taken from first to last message; for the
 // gateway until the last message is judged and committed. Both run the library with its trace ring off. Draining a full
 // session shows the most that the client can take: no publisher stands in the way.
+//
+// Then the delay of a warning: N stations, one after the other, report an empty reservoir; from the sending of the message
+// that settles it to the arrival of the change on MQTT. (The reorder window, 12 s of the station's own time, is not in it:
+// the samples are sent at once.)
 #include <MQTTAsync.h>
 #include <mqtt/async_client.h>
 #include <spdlog/spdlog.h>
@@ -41,6 +45,7 @@ struct Options {
   std::uint64_t messages = 300'000;
   int stations = 1000;
   int rounds = 3;
+  int warnings = 200;
 };
 
 struct Cost {
@@ -174,7 +179,54 @@ struct Series {
   }
 };
 
+// Seconds from the last sample's sending to the warning's arrival, for each station that got one.
+std::vector<double> delays(const Options& options) {
+  spdlog::set_level(spdlog::level::err);
+  Mosquitto mosquitto({.keeps_store = false, .global = {}, .second_listener = {}});
+  mosquitto.start();
+  const TempFolder folder;
+  Gateway gateway(settings_for(mosquitto.port(), folder.file("data")));
+  if (gateway.start()) return {};
+  MqttPeer watcher(mosquitto.port(), "watcher");
+  watcher.subscribe("driftline/changes/#");
+  MqttPeer sender(mosquitto.port(), "sender");
+  while (gateway.status().source != broker::SourceState::listening || !gateway.status().publisher_connected)
+    std::this_thread::sleep_for(std::chrono::milliseconds{10});
+  std::vector<double> all;
+  for (int station = 0; station < options.warnings; ++station) {
+    const std::string topic = "grease/site-01/low-" + std::to_string(station) + "/telemetry";
+    const std::int64_t now_ms = ms_since_1970(wall_now());
+    std::chrono::nanoseconds sent{};
+    for (int i = 12; i >= 0; --i) {
+      const std::string time = std::to_string(now_ms - i * 200'000LL);
+      sender.publish(topic, R"({"time":)" + time + R"(,"pump":false,"line":1,"pressure_bar":[2.0,2.0],"level_pct":4.0,"level_low":true})");
+      if (i == 0) sent = steady_now();
+    }
+    sender.flush();
+    for (auto change = watcher.next(1'000); change; change = watcher.next(1'000)) {
+      if (change->topic != "driftline/changes/site-01/low-" + std::to_string(station)) continue;
+      all.push_back(seconds(steady_now() - sent));
+      break;
+    }
+  }
+  gateway.stop();
+  std::sort(all.begin(), all.end());
+  return all;
+}
+
+void tell_delays(const Options& options) {
+  const std::vector<double> all = delays(options);
+  if (all.empty()) {
+    std::printf("no warning arrived\n");
+    return;
+  }
+  const auto at = [&](double share) { return 1000 * all[std::min(all.size() - 1, static_cast<std::size_t>(share * static_cast<double>(all.size())))]; };
+  std::printf("message to warning on MQTT, %zu of %d stations: median %.0f ms, p95 %.0f ms, most %.0f ms\n", all.size(),
+              options.warnings, at(0.5), at(0.95), 1000 * all.back());
+}
+
 int measure(const Options& options) {
+  if (options.rounds == 0) return tell_delays(options), 0;
   Series bare, gateway;
   for (int round = 0; round < options.rounds; ++round) {
     for (const bool whole : {false, true}) {
@@ -193,6 +245,7 @@ int measure(const Options& options) {
   gateway.tell("gateway, everything durable");
   std::printf("%-28s %9.0f%% %13.0f%% %15.2fx\n", "gateway / bare", 100 * median(gateway.rate) / median(bare.rate),
               100 * median(gateway.finished_rate) / median(bare.rate), median(gateway.cpu_per_million) / median(bare.cpu_per_million));
+  if (options.warnings > 0) tell_delays(options);
   return 0;
 }
 
@@ -204,6 +257,7 @@ int main(int argc, char** argv) {
   for (int i = 1; i + 1 < argc; i += 2) {
     if (std::strcmp(argv[i], "--messages") == 0) options.messages = std::stoull(argv[i + 1]);
     if (std::strcmp(argv[i], "--stations") == 0) options.stations = std::stoi(argv[i + 1]);
+    if (std::strcmp(argv[i], "--warnings") == 0) options.warnings = std::stoi(argv[i + 1]);
     if (std::strcmp(argv[i], "--rounds") == 0) options.rounds = std::stoi(argv[i + 1]);
   }
   return driftline::bench::measure(options);
