@@ -5,6 +5,7 @@
 #include <thread>
 
 #include "gateway/app/command_line.h"
+#include "gateway/app/config.h"
 #include "gateway/app/progress.h"
 #include "gateway/app/replay.h"
 #include "gateway/app/verbs.h"
@@ -57,6 +58,12 @@ int verb_replay(Arguments arguments) {
   app.add_flag("--json", json, "print the summary as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
 
+  if (!config_folder.empty()) {
+    ConfigOutcome outcome = load_config(config_folder);
+    for (const ConfigProblem& problem : outcome.problems) std::cerr << text_of(problem) << '\n';
+    if (!outcome.config) return exit_unusable;
+    settings.plant = std::move(outcome.config->plant);
+  }
   settings.plant.threads = threads;
   settings.recordings.assign(recordings.begin(), recordings.end());
   settings.out = out;

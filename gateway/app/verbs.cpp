@@ -6,7 +6,9 @@ namespace driftline {
 
 std::span<const Verb> verbs() {
   static constexpr std::array all{
+      Verb{"run", "the gateway: reads telemetry from a broker and warns, until it is told to end", verb_run},
       Verb{"replay", "judge recorded telemetry and write what was made of it into files", verb_replay},
+      Verb{"check", "check a configuration folder, and say where a threshold comes from", verb_check},
   };
   return all;
 }

@@ -1,0 +1,33 @@
+// Thresholds as a configuration names them: one table, one line a field.
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "gateway/app/config_json.h"
+#include "rules/conditions/thresholds.h"
+
+namespace driftline {
+
+// What the merged layers say; what they do not say is built-in. The document has passed the schema.
+[[nodiscard]] Thresholds thresholds_of(const Json& document);
+
+struct ThresholdLayer {
+  std::string from;  // "rules.json"
+  const Json* patch = nullptr;
+};
+
+// RFC 7396, layer upon layer.
+[[nodiscard]] Json merged(const std::vector<ThresholdLayer>& layers);
+
+// Every threshold with its value and the layer that gave it.
+[[nodiscard]] std::vector<EffectiveThreshold> explained(const std::vector<ThresholdLayer>& layers);
+
+// The names of all fields: "plan_days", "conditions/slow-vent/watched".
+[[nodiscard]] std::vector<std::string> threshold_names();
+
+// What layers that each are right make together: plan under act, and so on. Remedies name the fields.
+[[nodiscard]] std::vector<ConfigProblem> contradictions_in(const Thresholds& thresholds);
+
+}  // namespace driftline
