@@ -118,7 +118,6 @@ struct State {
   std::optional<Time> refilling_since;
   std::optional<Time> told_at;
   std::optional<Time> day;             // midnight at which the running day began
-  std::optional<Time> dry_since;       // readings of about nothing since
   Time last_event{};
   float nominal_sum = 0;               // decayed: nominal use and days of the last days
   float days_sum = 0;
@@ -152,7 +151,7 @@ struct State {
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(filter, bins, still, uses, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day, dry_since,
+    archive(filter, bins, still, uses, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day,
             last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shifted_pct, shift,
             odd, low_readings, misses, started, designed, level_known, sensor_seen, was_at_rest, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
