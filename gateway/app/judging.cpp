@@ -38,7 +38,8 @@ struct Judging::Loop {
 
   Judging& judging;
   journal::Reader reader;
-  std::vector<PlantMessage> messages;
+  std::vector<PlantMessage> messages;  // as many as the largest batch had: their memory is used again
+  std::size_t taken = 0;               // messages of this step
   history::Batch batch;
   JudgingCounts counts;
   Pace tick{tick_every}, checkpoint{checkpoint_every}, tend{tend_every}, retain{retain_every};
@@ -46,7 +47,8 @@ struct Judging::Loop {
 
   void take_settings();
   bool step(bool last);
-  void judge(std::span<const journal::RecordView> records);
+  void gather(journal::Position until, std::chrono::milliseconds wait);
+  void judge();
   void note(Judged&& judged);
   void save_states(std::size_t stations_at_most);
   bool commit();
@@ -95,7 +97,7 @@ bool Judging::pause(std::chrono::milliseconds time) {
 void Judging::run() {
   try {
     Loop loop(*this);
-    while (pause(batch_spacing))
+    while (pause(loop.taken >= batch_messages_busy ? batch_spacing_busy : batch_spacing))
       if (!loop.step(false)) return;
     (void)loop.step(true);
   } catch (const std::exception& thrown) {
@@ -119,11 +121,10 @@ bool Judging::Loop::step(bool last) {
   take_settings();
   const Mark mark = judging.parts_.intake->mark();
   const nanoseconds began = steady_now();
-  const journal::ReadLimits limits{batch_messages_max, batch_bytes_max};
   do {
-    const auto records = reader.read(limits, last ? std::chrono::milliseconds{0} : std::chrono::milliseconds(journal_wait));
-    if (records.empty()) break;
-    judge(records);
+    gather(mark.next, last ? std::chrono::milliseconds{0} : std::chrono::milliseconds(journal_wait));
+    if (taken == 0) break;
+    judge();
     if (last && !commit()) return false;
   } while (last && reader.next() < mark.next && steady_now() - began < drain_max);
   const nanoseconds now = steady_now();
@@ -139,16 +140,32 @@ bool Judging::Loop::step(bool last) {
   return true;
 }
 
-void Judging::Loop::judge(std::span<const journal::RecordView> records) {
-  messages.resize(records.size());
-  for (std::size_t i = 0; i < records.size(); ++i) {
-    PlantMessage& message = messages[i];
-    message.position = records[i].position;
-    message.message.received = records[i].received;
-    message.message.topic.assign(records[i].topic);
-    message.message.payload.assign(records[i].payload);
+// The journal gives a chunk at a time; what is there up to `until` becomes one batch. Waits only for the first.
+void Judging::Loop::gather(journal::Position until, std::chrono::milliseconds wait) {
+  taken = 0;
+  std::size_t bytes = 0;
+  while (taken < batch_messages_max && bytes < batch_bytes_max) {
+    const auto records = reader.read({batch_messages_max - taken, batch_bytes_max - bytes}, wait);
+    if (records.empty()) return;
+    if (messages.size() < taken + records.size()) messages.resize(taken + records.size());
+    for (const journal::RecordView& record : records) {
+      PlantMessage& message = messages[taken++];
+      message.position = record.position;
+      message.message.received = record.received;
+      message.message.topic.assign(record.topic);
+      message.message.payload.assign(record.payload);
+      bytes += record.topic.size() + record.payload.size();
+    }
+    if (reader.next() >= until) return;
+    wait = std::chrono::milliseconds{0};
   }
-  note(judging.plant_.judge(messages));
+}
+
+void Judging::Loop::judge() {
+  const auto batch_messages = std::span(messages).first(taken);
+  note(judging.plant_.judge(batch_messages));
+  for (PlantMessage& message : batch_messages)
+    if (message.message.payload.capacity() > payload_bytes_kept) std::string().swap(message.message.payload);
 }
 
 void Judging::Loop::note(Judged&& judged) {

@@ -136,7 +136,7 @@ void Gateway::start_source() {
   auto source = std::make_unique<broker::Source>(
       settings_.broker,
       [this](std::string_view topic, std::string_view payload) { return intake_->take(topic, payload); },
-      broker::Clocks{wall_now, steady_now});
+      broker::Clocks{wall_now, coarse_now});
   source->start();
   const std::lock_guard guard(ends_mutex_);
   source_ = std::move(source);

@@ -9,10 +9,13 @@ namespace driftline {
 // Messages and bytes of one batch: a transaction of this size takes tens of milliseconds.
 inline constexpr std::size_t batch_messages_max = 16'384;
 inline constexpr std::size_t batch_bytes_max = 16U << 20;
+inline constexpr std::size_t payload_bytes_kept = 4096;  // of a slot's memory from batch to batch: 64 MB in all at most
 
-// Least time between two batches: a message waits this long at most, and a plant that sends 10,000 messages a second is
-// written in batches of 200 instead of one by one.
+// Least time between two batches. Each looks at every station and is a transaction, so a busy plant is written in larger
+// ones: a message waits this long at most, which is little beside the 12 s of the reorder window.
 inline constexpr std::chrono::milliseconds batch_spacing{20};
+inline constexpr std::chrono::milliseconds batch_spacing_busy{100};
+inline constexpr std::size_t batch_messages_busy = 200;
 inline constexpr std::chrono::milliseconds journal_wait{250};  // the tick's resolution when nothing comes
 inline constexpr std::chrono::seconds tick_every{1};
 

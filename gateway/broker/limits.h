@@ -36,6 +36,7 @@ static_assert(telemetry_limits::payload_bytes_max < journal::payload_bytes_max);
 inline constexpr std::size_t publications_in_flight = 100;
 inline constexpr std::size_t rows_per_batch = 500;         // rows of the history published and confirmed at a time
 
+inline constexpr std::chrono::milliseconds look_spacing{20};  // between looks at the history: several commits in one
 inline constexpr std::size_t batches_between_looks = 20;  // then the thread looks whether it is to stop
 inline constexpr std::size_t batches_at_end = 20;         // what a clean end still publishes; the rest waits in the history
 

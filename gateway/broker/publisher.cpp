@@ -65,6 +65,7 @@ void Publisher::Body::stay() {
     failure = publish_waiting(batches_between_looks);
     if (!failure) failure = signal.lost();
     if (!failure) signal.wait(milliseconds{1000});
+    if (!failure) signal.sleep(look_spacing);
   }
   if (!failure) failure = publish_waiting(batches_at_end);
   connected = false;

@@ -33,7 +33,7 @@ using Take = std::function<bool(std::string_view topic, std::string_view payload
 
 struct Clocks {
   std::function<Time()> wall;
-  std::function<std::chrono::nanoseconds()> steady;
+  std::function<std::chrono::nanoseconds()> steady;  // to a few ms; read twice a message
 };
 
 enum class SourceState : std::uint8_t { stopped, connecting, listening };

@@ -61,12 +61,12 @@ struct Watch {
   std::chrono::nanoseconds began{}, cpu_began{};
   void first(const std::function<std::uint64_t()>& count) {
     const auto cpu = cpu_now();
-    while (count() == 0) std::this_thread::sleep_for(std::chrono::milliseconds{1});
+    while (count() == 0) std::this_thread::sleep_for(std::chrono::milliseconds{5});
     began = steady_now();
     cpu_began = cpu;
   }
   [[nodiscard]] double reached(const std::function<std::uint64_t()>& count, std::uint64_t last) const {
-    while (count() < last) std::this_thread::sleep_for(std::chrono::milliseconds{2});
+    while (count() < last) std::this_thread::sleep_for(std::chrono::milliseconds{20});
     return seconds(steady_now() - began);
   }
 };
