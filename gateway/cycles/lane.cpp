@@ -16,6 +16,29 @@ double highest(const Trace& trace, int line) {
   return top;
 }
 
+// Without a pump flag the stop shows only in the fall: the samples behind the highest, and the highest itself if the
+// rise carried on would have met the target before it, belong to the vent.
+void cut_run(Turn& turn) {
+  const int line = line_served(turn);
+  auto& points = turn.run.points;
+  std::size_t top = 0;
+  for (std::size_t i = 1; i < points.size(); ++i) {
+    if (turn.run.bar_of(i, line).value_or(-1e9) >= turn.run.bar_of(top, line).value_or(-1e9)) top = i;
+  }
+  std::size_t keep = top + 1;
+  const double target = turn.settings.target_bar.value_or(1e9);
+  if (top >= 3 && turn.run.bar_of(top, line).value_or(0.0) >= 0.9 * target) {
+    const auto at = [&](std::size_t i) { return points[i].at_ms / 1000.0; };
+    const auto bar = [&](std::size_t i) { return turn.run.bar_of(i, line).value_or(0.0); };
+    const double slope = (bar(top - 1) - bar(top - 2)) / std::max(0.02, at(top - 1) - at(top - 2));
+    const double met = slope > 0.05 ? at(top - 1) + (target - bar(top - 1)) / slope : 1e9;
+    if (met + 0.3 < at(top) && bar(top - 1) < target) keep = top;
+  }
+  for (std::size_t i = keep; i < points.size(); ++i) turn.vent.add(turn.run.time_of(i), points[i]);
+  turn.samples -= static_cast<int>(points.size() - keep);
+  points.resize(keep);
+}
+
 }  // namespace
 
 bool Lane::rise_begins(const Sample& sample) const {
@@ -25,7 +48,7 @@ bool Lane::rise_begins(const Sample& sample) const {
     if (!bar) continue;
     double lowest = 1e9;
     const std::size_t n = rest_.points.size();
-    for (std::size_t i = n - std::min<std::size_t>(n, 3); i < n; ++i) lowest = std::min(lowest, rest_.bar_of(i, line).value_or(1e9));
+    for (std::size_t i = n - std::min<std::size_t>(n, 8); i < n; ++i) lowest = std::min(lowest, rest_.bar_of(i, line).value_or(1e9));
     if (lowest < 1e8 && *bar > lowest + noise_bar) return true;
   }
   return false;
@@ -50,12 +73,7 @@ bool Lane::pumping(const Sample& sample) const {
 
 void Lane::keep_rest(const Sample& sample) {
   rest_.add(sample);
-  if (rest_.points.size() >= 2 * rest_samples_kept) {
-    rest_.points.erase(rest_.points.begin(), rest_.points.end() - static_cast<std::ptrdiff_t>(rest_samples_kept));
-    const auto shift = rest_.points.front().at_ms;
-    rest_.base += std::chrono::milliseconds{shift};
-    for (TracePoint& p : rest_.points) p.at_ms -= shift;
-  }
+  if (rest_.points.size() >= 2 * rest_samples_kept) rest_.drop_before(rest_.points.size() - rest_samples_kept);
 }
 
 void Lane::begin(const HeldSample& held, const ControllerSettings& settings) {
@@ -71,10 +89,61 @@ void Lane::begin(const HeldSample& held, const ControllerSettings& settings) {
   if (held.sample.seq && last_seq_ && *held.sample.seq > *last_seq_) {
     turn.missing_before = static_cast<int>(std::min<std::uint64_t>(*held.sample.seq - *last_seq_ - 1, 1000));
   }
+  if (!turn.pump_given) {
+    const Onset from = onset(held.sample);
+    turn.start_edged = from.edged;
+    for (std::size_t i = from.first; i < rest_.points.size(); ++i) turn.run.add(rest_.time_of(i), rest_.points[i]);
+    turn.rest.points.resize(from.first);
+    turn.samples = static_cast<int>(turn.run.points.size());
+    turn.head_missing = from.first == 0;
+    if (turn.samples > 0) turn.missing_before = 0;
+  }
   turn.run.add(held.sample);
-  turn.samples = 1;
-  turn_ = turn;
+  ++turn.samples;
+  turn_ = std::move(turn);
   rest_.clear();
+}
+
+Lane::Onset Lane::onset(const Sample& sample) const {
+  constexpr double looked_back_s = 90.0;
+  const std::size_t n = rest_.points.size();
+  const auto since = [&](std::size_t i) { return seconds_between(rest_.time_of(i), sample.time); };
+  const auto gap_after = [&](std::size_t i) { return i + 1 < n ? seconds_between(rest_.time_of(i), rest_.time_of(i + 1)) : since(i); };
+  // The sender went over to its fast rate, as it does when the pump starts.
+  if (n > 0) {
+    std::size_t first = n;
+    double fast = n >= 2 ? std::min(gap_after(n - 1), gap_after(n - 2)) : gap_after(n - 1);
+    while (first > 0 && gap_after(first - 1) <= 1.6 * fast && since(first - 1) <= looked_back_s) {
+      fast = std::min(fast, gap_after(first - 1));
+      --first;
+    }
+    if (first < n && first > 0 && gap_after(first - 1) >= 2.5 * fast) return {first, true};
+    if (first == n && n >= 2 && gap_after(n - 1) < 0.6 * gap_after(n - 2)) return {first, true};
+  }
+  // The changeover valve went over.
+  if (sample.line) {
+    std::size_t first = n;
+    while (first > 0 && rest_.points[first - 1].line == *sample.line && since(first - 1) <= looked_back_s) --first;
+    if (first > 0 && since(first) <= looked_back_s && rest_.points[first - 1].line != 0 && rest_.points[first - 1].line != *sample.line) {
+      return {first, true};
+    }
+  }
+  // Neither: from where the pressure left its resting level.
+  int line = 1;
+  double most = -1e9;
+  for (int l = 1; l <= sample.pressure.lines; ++l) {
+    double lowest = 1e9;
+    for (std::size_t i = 0; i < n; ++i) lowest = std::min(lowest, rest_.bar_of(i, l).value_or(1e9));
+    const double rise = sample.pressure.of_line(l).value_or(-1e9) - lowest;
+    if (rise > most) {
+      most = rise;
+      line = l;
+    }
+  }
+  const double level = sample.pressure.of_line(line).value_or(0.0) - most;
+  std::size_t first = n;
+  while (first > 1 && since(first - 1) <= looked_back_s && rest_.bar_of(first - 1, line).value_or(-1e9) > level + 1.0) --first;
+  return {first, false};
 }
 
 void Lane::go_on(const HeldSample& held) {
@@ -99,11 +168,13 @@ bool Lane::vent_settled() const {
 }
 
 void Lane::close(Habits& habits, std::vector<HalfCycle>& out) {
-  const int line = line_served(*turn_);
-  out.push_back(told(*turn_, habits.line[static_cast<std::size_t>(line - 1)]));
-  rest_ = turn_->vent;
+  HalfCycle half = told(*turn_, habits);
+  const bool pushed = !turn_->pump_given && half.outcome == Outcome::interrupted &&
+                      half.peak_bar.value_or(0.0) < std::max(20.0, 0.15 * turn_->settings.target_bar.value_or(0.0));
+  if (!pushed) out.push_back(std::move(half));
+  rest_ = std::move(turn_->vent);
   if (rest_.points.size() > rest_samples_kept) {
-    rest_.points.erase(rest_.points.begin(), rest_.points.end() - static_cast<std::ptrdiff_t>(rest_samples_kept));
+    rest_.drop_before(rest_.points.size() - rest_samples_kept);
     rest_.points.shrink_to_fit();
   }
   turn_.reset();
@@ -128,6 +199,7 @@ void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
       go_on(held);
     } else {
       turn_->largest_gap_ms = std::max(turn_->largest_gap_ms, (sample.time - *last_time_).count());
+      if (!turn_->pump_given) cut_run(*turn_);
       turn_->vent.add(sample);
     }
   } else if (on) {

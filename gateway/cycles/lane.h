@@ -11,11 +11,6 @@
 
 namespace driftline::cycles {
 
-struct Habits {
-  std::array<LineHabit, lines_max> line;
-  bool operator==(const Habits&) const = default;
-};
-
 class Lane {
  public:
   // Samples in event-time order. Finished turns are appended to `out`.
@@ -37,6 +32,12 @@ class Lane {
   [[nodiscard]] bool rise_begins(const Sample& sample) const;
   [[nodiscard]] bool rise_ends(const Sample& sample) const;
   void begin(const HeldSample& held, const ControllerSettings& settings);
+  // Without a pump flag: the rest sample from which on the run is to be read, and whether it marks the start.
+  struct Onset {
+    std::size_t first = 0;
+    bool edged = false;
+  };
+  [[nodiscard]] Onset onset(const Sample& sample) const;
   void go_on(const HeldSample& held);
   void keep_rest(const Sample& sample);
   [[nodiscard]] bool vent_settled() const;

@@ -50,7 +50,7 @@ void serialize(Archive& archive, LineHabit& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, Habits& v) {
-  archive(v.line);
+  archive(v.line, v.start_edges, v.stop_edges);
 }
 template <class Archive>
 void serialize(Archive& archive, State& v) {

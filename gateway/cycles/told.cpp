@@ -58,9 +58,25 @@ Reading read(const Turn& turn, int line) {
   return out;
 }
 
-StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit) {
-  // A sender that adds a sample at the pump's edges: the first comes off the beat.
-  if (turn.start_edged && r.run.size() >= 3 && r.run[1].at_s - r.run[0].at_s < 0.85 * r.interval) return {0.01, 0.03};
+// Some senders add a sample at the pump's edges; it shows by coming off the beat.
+bool off_beat(double gap, const Reading& r) { return r.run.size() >= 4 && gap < 0.85 * r.interval; }
+
+// Stamps cut to whole seconds make an edge up to a second early.
+bool whole_seconds(const Turn& turn) {
+  if (turn.run.base.time_since_epoch().count() % 1000 != 0) return false;
+  return std::all_of(turn.run.points.begin(), turn.run.points.end(), [](const TracePoint& p) { return p.at_ms % 1000 == 0; });
+}
+
+void learn_edges(Habits& habits, const Turn& turn, const Reading& r) {
+  if (!turn.start_edged || r.run.size() < 4) return;
+  habits.start_edges += 0.15F * ((off_beat(r.run[1].at_s - r.run[0].at_s, r) ? 1.0F : 0.0F) - habits.start_edges);
+  if (!r.first_off || !turn.pump_given) return;
+  habits.stop_edges += 0.15F * ((off_beat(r.first_off->at_s - r.last_on, r) ? 1.0F : 0.0F) - habits.stop_edges);
+}
+
+StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit, const Habits& habits) {
+  const bool edge = turn.missing_before == 0 && (habits.start_edges > 0.5F || (r.run.size() >= 4 && off_beat(r.run[1].at_s - r.run[0].at_s, r)));
+  if (turn.start_edged && edge) return {0.01, whole_seconds(turn) ? 0.3 : 0.03};
   double window = r.interval * (1 + turn.missing_before);
   if (!turn.start_edged) window = 2.0 * r.interval;
   if (!turn.rest.points.empty()) {
@@ -97,7 +113,7 @@ void learn_run_on(LineHabit& habit, const Turn& turn, const Reading& r, double c
 // A stop without a target met: the pump limit, if it falls where the samples allow; else between them.
 double stop_unmet(const Turn& turn, const Reading& r, double start) {
   const double first_off = r.first_off ? r.first_off->at_s : r.last_on;
-  if (r.first_off && r.run.size() >= 3 && first_off - r.last_on < 0.85 * r.interval) return first_off;
+  if (r.first_off && off_beat(first_off - r.last_on, r)) return first_off;
   if (turn.settings.pump_limit_s) {
     const double limit = start + *turn.settings.pump_limit_s;
     if (limit >= r.last_on - 1.0 && limit <= first_off + 1.0) return std::clamp(limit, r.last_on, std::max(r.last_on, first_off));
@@ -137,9 +153,10 @@ int line_served(const Turn& turn) {
   return best;
 }
 
-HalfCycle told(const Turn& turn, LineHabit& habit) {
+HalfCycle told(const Turn& turn, Habits& habits) {
   HalfCycle half;
   half.line = line_served(turn);
+  LineHabit& habit = habits.line[static_cast<std::size_t>(half.line - 1)];
   half.settings = turn.settings;
   half.level_pct = turn.level_pct;
   half.temp_c = turn.temp_c;
@@ -154,11 +171,12 @@ HalfCycle told(const Turn& turn, LineHabit& habit) {
   half.pump_stop = later_by_s(turn.run.base, 0.5 * (r.last_on + first_off));
   if (r.run.empty()) return half;
 
-  const StartEstimate before = start_of(turn, r, habit);
+  learn_edges(habits, turn, r);
+  const StartEstimate before = start_of(turn, r, habit, habits);
   const double start = -before.before_first_s;
   const double limit = turn.settings.pump_limit_s.value_or(1e9);
   const double target = turn.settings.target_bar.value_or(1e9);
-  auto crossing = target_crossing(r.run, r.first_off, target, r.interval, habit.steep_bar_per_s);
+  auto crossing = target_crossing(r.run, r.first_off, target, r.interval, habit.steep_bar_per_s, whole_seconds(turn) ? 1.0 : 0.0);
   if (crossing && crossing->at_s > start + limit + 0.5 + 2.0 * before.error_s) crossing.reset();
   double peak = -1e9;
   for (const LinePoint& p : r.run) peak = std::max(peak, p.bar);

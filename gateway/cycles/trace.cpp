@@ -1,5 +1,6 @@
 #include "gateway/cycles/trace.h"
 
+#include <algorithm>
 #include <limits>
 
 #include "gateway/cycles/limits.h"
@@ -21,12 +22,26 @@ void thin(std::vector<TracePoint>& points) {
 
 }  // namespace
 
-void Trace::add(const Sample& sample) {
-  if (points.empty()) base = sample.time;
-  const auto at_ms = (sample.time - base).count();
+void Trace::add(Time time, TracePoint point) {
+  if (points.empty()) base = time;
+  const auto at_ms = (time - base).count();
   if (at_ms > std::numeric_limits<std::int32_t>::max() || at_ms < std::numeric_limits<std::int32_t>::min()) return;
-  TracePoint point;
   point.at_ms = static_cast<std::int32_t>(at_ms);
+  points.push_back(point);
+  if (points.size() >= trace_points_max) thin(points);
+}
+
+void Trace::drop_before(std::size_t first) {
+  if (first == 0) return;
+  points.erase(points.begin(), points.begin() + static_cast<std::ptrdiff_t>(std::min(first, points.size())));
+  if (points.empty()) return;
+  const auto shift = points.front().at_ms;
+  base += std::chrono::milliseconds{shift};
+  for (TracePoint& p : points) p.at_ms -= shift;
+}
+
+void Trace::add(const Sample& sample) {
+  TracePoint point;
   point.line = static_cast<std::uint8_t>(sample.line.value_or(0));
   for (int line = 1; line <= sample.pressure.lines; ++line) {
     const auto bar = sample.pressure.of_line(line);
@@ -34,8 +49,7 @@ void Trace::add(const Sample& sample) {
     point.given = static_cast<std::uint8_t>(point.given | (1U << (line - 1)));
     point.bar[static_cast<std::size_t>(line - 1)] = static_cast<float>(*bar);
   }
-  points.push_back(point);
-  if (points.size() >= trace_points_max) thin(points);
+  add(sample.time, point);
 }
 
 std::vector<LinePoint> line_of(const Trace& trace, int line) {

@@ -45,10 +45,18 @@ struct LineHabit {
   bool operator==(const LineHabit&) const = default;
 };
 
+// What earlier turns of the station taught.
+struct Habits {
+  std::array<LineHabit, lines_max> line;
+  float start_edges = 0;  // share of turns whose first sample came off the beat: a sender that adds one at the start
+  float stop_edges = 0;   // the same for the first sample after the stop
+  bool operator==(const Habits&) const = default;
+};
+
 // The line that was served: as the controller says, else the one whose pressure rose most.
 [[nodiscard]] int line_served(const Turn& turn);
 
 // Every figure that can be known of the turn.
-[[nodiscard]] HalfCycle told(const Turn& turn, LineHabit& habit);
+[[nodiscard]] HalfCycle told(const Turn& turn, Habits& habits);
 
 }  // namespace driftline::cycles
