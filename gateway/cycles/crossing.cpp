@@ -58,7 +58,7 @@ std::span<const LinePoint> straight_end(std::span<const LinePoint> points, doubl
 
 std::optional<Crossing> target_crossing(std::span<const LinePoint> run, std::optional<LinePoint> first_off,
                                         double target_bar, double interval_s, std::optional<double> steep,
-                                        double stamp_slack_s) {
+                                        double stamp_slack_s, bool stopped_early) {
   if (run.empty()) return std::nullopt;
   const double end = first_off ? first_off->at_s : run.back().at_s;
   const double near_end = end - 2.5 * interval_s - 2.0;
@@ -96,12 +96,13 @@ std::optional<Crossing> target_crossing(std::span<const LinePoint> run, std::opt
     return Crossing{at, std::max(chord, slope), noise_bar / std::max(0.05, std::max(chord, slope))};
   }
   // The pressure only falls once the pump stands: held after the stop, it was held before it.
-  const bool held = first_off->bar >= target_bar;
+  const bool close = stopped_early && std::max(first_off->bar, last.bar) >= 0.98 * target_bar - noise_bar;
+  const bool held = close || first_off->bar >= target_bar;
   if (slope < 0.05) return held ? std::optional(Crossing{0.5 * (last.at_s + end), 0, 0.3 * (end - last.at_s)}) : std::nullopt;
   const double at = std::max(last.at_s, from_s + (target_bar - from_bar) / slope);
   const double reach = at - fit.at_mean;
   const double error = noise_bar / slope * std::sqrt(1.0 / static_cast<double>(fit.n) + (fit.square_x > 0 ? reach * reach / fit.square_x : 1.0));
-  const double slack = std::min(0.25 * interval_s, 2.0 * error) + 0.15 + stamp_slack_s;
+  const double slack = std::min((stopped_early ? 0.5 : 0.25) * interval_s, 2.0 * error) + 0.15 + stamp_slack_s;
   if (at > end + slack && !held) return std::nullopt;
   return Crossing{std::min(at, end), slope, error};
 }

@@ -117,8 +117,7 @@ Lane::Onset Lane::onset(const Sample& sample) const {
       fast = std::min(fast, gap_after(first - 1));
       --first;
     }
-    if (first < n && first > 0 && gap_after(first - 1) >= 2.5 * fast) return {first, true};
-    if (first == n && n >= 2 && gap_after(n - 1) < 0.6 * gap_after(n - 2)) return {first, true};
+    if (first < n && first > 0 && fast <= fast_interval_max_s && gap_after(first - 1) >= 2.5 * fast) return {first, true};
   }
   // The changeover valve went over.
   if (sample.line) {
@@ -153,6 +152,7 @@ void Lane::go_on(const HeldSample& held) {
   turn_->run.add(held.sample);
   ++turn_->samples;
   if (held.sample.line) turn_->line = held.sample.line;
+  if (held.late) turn_->late = true;
 }
 
 bool Lane::vent_settled() const {
@@ -167,31 +167,120 @@ bool Lane::vent_settled() const {
   return below >= 4;
 }
 
-void Lane::close(Habits& habits, std::vector<HalfCycle>& out) {
-  HalfCycle half = told(*turn_, habits);
-  const bool pushed = !turn_->pump_given && half.outcome == Outcome::interrupted &&
-                      half.peak_bar.value_or(0.0) < std::max(20.0, 0.15 * turn_->settings.target_bar.value_or(0.0));
-  if (!pushed) out.push_back(std::move(half));
-  rest_ = std::move(turn_->vent);
+void Lane::close(Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes) {
+  Turn turn = std::move(*turn_);
+  turn_.reset();
+  rest_ = turn.vent;
   if (rest_.points.size() > rest_samples_kept) {
     rest_.drop_before(rest_.points.size() - rest_samples_kept);
     rest_.points.shrink_to_fit();
   }
-  turn_.reset();
+  if (turn.after_hole && turn.head_missing && holes != nullptr) {
+    for (Hole& hole : *holes) {
+      if (hole.after.sample.time != turn.run.base || hole.stub) continue;
+      hole.stub = std::move(turn);
+      return;
+    }
+  }
+  tell(turn, habits, out);
 }
 
-void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out) {
+// Samples are missing, and late data might still bring them.
+bool Lane::is_hole(const Sample& sample, bool restart) const {
+  if (!last_time_ || sample.time <= *last_time_) return false;
+  const auto gap = (sample.time - *last_time_).count();
+  if (gap <= static_cast<std::int64_t>(1000 * lateness_s)) return false;
+  if (restart) return true;
+  if (sample.seq && last_seq_ && *sample.seq > *last_seq_) return *sample.seq - *last_seq_ > 1;
+  if (turn_ && !turn_->venting()) return gap > 6 * std::max<std::int64_t>(turn_->interval_ms, 1000);
+  return rest_gap_ms_ > 0 && 2 * gap > 5 * rest_gap_ms_;
+}
+
+bool Lane::same_run(const HeldSample& held) const {
+  if (!pumping(held.sample)) return false;
+  const double elapsed = seconds_between(turn_->run.base, held.sample.time);
+  if (elapsed > turn_->settings.pump_limit_s.value_or(600.0) + 5.0) return false;
+  if (held.sample.line && turn_->line && *held.sample.line != *turn_->line) return false;
+  const int line = line_served(*turn_);
+  const auto bar = held.sample.pressure.of_line(line);
+  const auto was = turn_->run.bar_of(turn_->run.points.size() - 1, line);
+  return !bar || !was || *bar > *was - 10.0;
+}
+
+void Lane::cross_hole(const HeldSample& held, bool restart, Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes) {
+  Hole hole;
+  hole.before = last_;
+  hole.after = held;
+  hole.noticed = held.received;
+  if (turn_ && turn_->venting()) {
+    close(habits, out, holes);
+  } else if (turn_ && !restart && same_run(held)) {
+    hole.bridged = true;
+  } else if (turn_) {
+    turn_->tail_missing = true;
+    turn_->restarted = restart;
+    if (holes != nullptr && !restart) {
+      hole.cut = std::move(turn_);
+      turn_.reset();
+    } else {
+      close(habits, out, holes);
+    }
+  }
+  if (holes == nullptr) return;
+  holes->push_back(std::move(hole));
+}
+
+// The station's clock was moved before this sample: what is kept is moved along, so that durations stay right.
+void Lane::move_clock(const HeldSample& held) {
+  if (!last_time_) return;
+  std::int64_t by = held.step_ms;
+  const std::int64_t spacing = (held.sample.time - *last_time_).count();
+  if (turn_ && !turn_->venting() && turn_->interval_ms > 0) {
+    std::int64_t steps = 1;
+    if (held.sample.seq && last_seq_ && *held.sample.seq > *last_seq_) steps = static_cast<std::int64_t>(*held.sample.seq - *last_seq_);
+    const std::int64_t exact = spacing - steps * turn_->interval_ms;
+    if (std::abs(exact) < 500) return;  // the beat went on: it was the network, not the clock
+    if (steps <= 20 && std::abs(exact - by) < 1500) by = exact;
+  }
+  const std::chrono::milliseconds shift{by};
+  rest_.base += shift;
+  *last_time_ += shift;
+  if (last_) last_->sample.time += shift;
+  if (!turn_) return;
+  if (!turn_->venting()) turn_->clock_stepped = true;
+  turn_->stepped_ms += by;
+  turn_->rest.base += shift;
+  turn_->run.base += shift;
+  turn_->vent.base += shift;
+}
+
+void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
+                std::vector<Hole>* holes) {
   const Sample& sample = held.sample;
+  if (held.step_ms != 0) move_clock(held);
+  if (last_time_ && sample.time == *last_time_ && sample.seq && sample.seq == last_seq_) return;  // told twice, unlike
   if (sample.level_pct) level_pct_ = sample.level_pct;
   if (sample.temp_c) temp_c_ = sample.temp_c;
-  const bool restart = sample.seq && last_seq_ && *sample.seq + 1000 < *last_seq_ && *sample.seq < 1000;
-  if (turn_ && restart) turn_->restarted = true;
-  if (turn_ && restart && !turn_->venting()) close(habits, out);
+  const bool restart = sample.seq && last_seq_ && *sample.seq + 1 < *last_seq_ && held.step_ms == 0;
+  bool holed = false;
+  if (is_hole(sample, restart)) {
+    holed = true;
+    cross_hole(held, restart, habits, out, holes);
+  } else if (turn_ && restart) {
+    turn_->restarted = true;
+    if (!turn_->venting()) close(habits, out, holes);
+  }
   const bool on = pumping(sample);
   if (!turn_) {
     if (on) {
       begin(held, settings);
+      const bool unseen = holed && !restart && (!sample.seq || turn_->missing_before > missing_before_max);
+      turn_->after_hole = holed && holes != nullptr;
+      if (turn_->after_hole) holes->back().run_after = true;
+      turn_->head_missing = turn_->head_missing || unseen;
     } else {
+      const std::int64_t gap = last_time_ ? (sample.time - *last_time_).count() : 0;
+      if (!holed && gap > static_cast<std::int64_t>(1000 * lateness_s)) rest_gap_ms_ = std::max(gap, rest_gap_ms_ - rest_gap_ms_ / 16);
       keep_rest(sample);
     }
   } else if (!turn_->venting()) {
@@ -203,16 +292,58 @@ void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
       turn_->vent.add(sample);
     }
   } else if (on) {
-    close(habits, out);
+    close(habits, out, holes);
     begin(held, settings);
   } else {
     turn_->vent.add(sample);
-    if (vent_settled()) close(habits, out);
+    if (vent_settled()) close(habits, out, holes);
   }
+  if (turn_ && held.late) turn_->late = true;
   if (sample.pump) pump_ = sample.pump;
   last_time_ = sample.time;
-  if (sample.seq) last_seq_ = sample.seq;
+  last_seq_ = sample.seq;
   last_received_ = held.received;
+  last_ = held;
+}
+
+void Lane::resume(Turn turn, const HeldSample& last) {
+  turn.tail_missing = false;
+  turn_ = std::move(turn);
+  pump_ = last.sample.pump;
+  last_time_ = last.sample.time;
+  last_seq_ = last.sample.seq;
+  last_received_ = last.received;
+  last_ = last;
+}
+
+bool Lane::put_rest_before(const Trace& rest, Time at) {
+  if (!turn_ || !turn_->after_hole || turn_->run.base != at) return false;
+  turn_->rest = rest;
+  turn_->head_missing = false;
+  turn_->after_hole = false;
+  return true;
+}
+
+bool Lane::put_before(const Turn& earlier, Time at) {
+  if (!turn_ || !turn_->after_hole || turn_->run.base != at) return false;
+  turn_ = joined(earlier, *turn_);
+  return true;
+}
+
+Turn joined(Turn earlier, const Turn& later) {
+  if (!earlier.run.points.empty() && !later.run.points.empty()) {
+    const auto gap = (later.run.base - earlier.run.time_of(earlier.run.points.size() - 1)).count();
+    earlier.largest_gap_ms = std::max({earlier.largest_gap_ms, later.largest_gap_ms, gap});
+  }
+  for (std::size_t i = 0; i < later.run.points.size(); ++i) earlier.run.add(later.run.time_of(i), later.run.points[i]);
+  earlier.vent = later.vent;
+  earlier.samples += later.samples;
+  if (later.line) earlier.line = later.line;
+  earlier.tail_missing = later.tail_missing;
+  earlier.restarted = later.restarted;
+  earlier.late = true;
+  earlier.after_hole = false;
+  return earlier;
 }
 
 std::optional<Time> Lane::wake_at() const {
@@ -220,15 +351,15 @@ std::optional<Time> Lane::wake_at() const {
   return later_by_s(last_received_, vent_quiet_s);
 }
 
-void Lane::advance_to(Time now, Habits& habits, std::vector<HalfCycle>& out) {
+void Lane::advance_to(Time now, Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes) {
   const auto wake = wake_at();
-  if (wake && now >= *wake) close(habits, out);
+  if (wake && now >= *wake) close(habits, out, holes);
 }
 
 void Lane::finish(Habits& habits, std::vector<HalfCycle>& out) {
   if (turn_) {
     turn_->tail_missing = !turn_->venting();
-    close(habits, out);
+    close(habits, out, nullptr);
   }
 }
 

@@ -1,6 +1,7 @@
 #include "gateway/cycles/reorder_window.h"
 
 #include <algorithm>
+#include <bit>
 #include <tuple>
 
 #include "gateway/cycles/limits.h"
@@ -8,9 +9,10 @@
 namespace driftline::cycles {
 namespace {
 
+// Of two with one time and seq the one that says more comes first: the second is passed over.
 auto key_of(const Sample& s) {
-  return std::tie(s.time, s.seq, s.pump, s.line, s.pressure.lines, s.pressure.given, s.pressure.bar, s.level_pct, s.level_low,
-                  s.temp_c);
+  return std::tuple(s.time, s.seq, -std::popcount(s.pressure.given), s.pressure.given, s.pressure.lines, s.pressure.bar, s.pump,
+                    s.line, s.level_pct, s.level_low, s.temp_c);
 }
 
 }  // namespace
@@ -20,53 +22,77 @@ bool stands_before(const Sample& a, const Sample& b) {
   return key_of(a) < key_of(b);
 }
 
-Insertion ReorderWindow::insert(const Sample& sample, Time received) {
+Insertion ReorderWindow::insert(const HeldSample& held) {
+  const Sample& sample = held.sample;
   if (released_to_ && sample.time <= *released_to_) {
     const bool known = sample.time == *released_to_ &&
                        std::find(last_released_.begin(), last_released_.end(), sample) != last_released_.end();
     return known ? Insertion::doubled : Insertion::behind;
   }
-  const auto at = std::lower_bound(held_.begin(), held_.end(), sample,
-                                   [](const HeldSample& a, const Sample& b) { return stands_before(a.sample, b); });
+  const auto from = held_.begin() + static_cast<std::ptrdiff_t>(taken_);
+  auto at = held_.end();
+  while (at != from && !stands_before(std::prev(at)->sample, sample)) --at;  // nearly always the newest
   if (at != held_.end() && at->sample == sample) return Insertion::doubled;
-  held_.insert(at, HeldSample{sample, received});
+  held_.insert(at, held);
   if (!newest_ || sample.time > *newest_) newest_ = sample.time;
+  if (!first_received_ || held.received < *first_received_) first_received_ = held.received;
   return Insertion::held;
 }
 
-void ReorderWindow::release(Time now, std::vector<HeldSample>& out) {
-  std::size_t due = 0;
-  for (std::size_t i = 0; i < held_.size(); ++i) {
-    const bool passed = newest_ && seconds_between(held_[i].sample.time, *newest_) >= lateness_s;
-    const bool waited = seconds_between(held_[i].received, now) >= lateness_s;
-    if (passed || waited) due = i + 1;
+void ReorderWindow::release(Time now, double wait_s, std::vector<HeldSample>& out) {
+  std::size_t due = taken_;
+  while (due < held_.size() && seconds_between(held_[due].sample.time, *newest_) >= lateness_s) ++due;
+  if (first_received_ && seconds_between(*first_received_, now) >= wait_s) {
+    for (std::size_t i = due; i < held_.size(); ++i) {
+      if (seconds_between(held_[i].received, now) >= wait_s) due = i + 1;
+    }
   }
-  if (held_.size() - due > window_samples_max) due = held_.size() - window_samples_max;
-  release_first(due, out);
+  due = std::max(due, held_.size() - std::min(held_.size(), window_samples_max));
+  release_to(due, out);
 }
 
-void ReorderWindow::release_all(std::vector<HeldSample>& out) { release_first(held_.size(), out); }
+void ReorderWindow::release_all(std::vector<HeldSample>& out) { release_to(held_.size(), out); }
 
-void ReorderWindow::release_first(std::size_t count, std::vector<HeldSample>& out) {
-  if (count == 0) return;
-  const Time to = held_[count - 1].sample.time;
-  while (count < held_.size() && held_[count].sample.time == to) ++count;
+void ReorderWindow::forget() {
+  newest_.reset();
+  released_to_.reset();
+  last_released_.clear();
+}
+
+void ReorderWindow::release_to(std::size_t due, std::vector<HeldSample>& out) {
+  if (due <= taken_) return;
+  const Time to = held_[due - 1].sample.time;
+  while (due < held_.size() && held_[due].sample.time == to) ++due;
   if (released_to_ != to) last_released_.clear();
   released_to_ = to;
-  for (std::size_t i = 0; i < count; ++i) {
+  bool oldest_left = false;
+  for (std::size_t i = taken_; i < due; ++i) {
     if (held_[i].sample.time == to) last_released_.push_back(held_[i].sample);
+    oldest_left = oldest_left || held_[i].received == *first_received_;
     out.push_back(held_[i]);
   }
-  held_.erase(held_.begin(), held_.begin() + static_cast<std::ptrdiff_t>(count));
+  taken_ = due;
+  if (2 * taken_ >= held_.size()) {  // moving the rest forward costs less than what was taken
+    held_.erase(held_.begin(), held_.begin() + static_cast<std::ptrdiff_t>(taken_));
+    taken_ = 0;
+  }
+  if (!oldest_left) return;
+  first_received_.reset();
+  for (std::size_t i = taken_; i < held_.size(); ++i) {
+    if (!first_received_ || held_[i].received < *first_received_) first_received_ = held_[i].received;
+  }
 }
 
-std::optional<Time> ReorderWindow::wake_at() const {
-  std::optional<Time> first;
-  for (const HeldSample& held : held_) {
-    if (!first || held.received < *first) first = held.received;
-  }
-  if (!first) return std::nullopt;
-  return later_by_s(*first, lateness_s);
+std::optional<Time> ReorderWindow::wake_at(double wait_s) const {
+  if (!first_received_) return std::nullopt;
+  return later_by_s(*first_received_, wait_s);
+}
+
+bool ReorderWindow::operator==(const ReorderWindow& other) const {
+  return std::equal(held_.begin() + static_cast<std::ptrdiff_t>(taken_), held_.end(),
+                    other.held_.begin() + static_cast<std::ptrdiff_t>(other.taken_), other.held_.end()) &&
+         newest_ == other.newest_ && released_to_ == other.released_to_ && last_released_ == other.last_released_ &&
+         first_received_ == other.first_received_;
 }
 
 }  // namespace driftline::cycles

@@ -14,7 +14,9 @@ namespace driftline::cycles {
 
 struct HeldSample {
   Sample sample;
-  Time received{};  // when the first of its doubles came
+  Time received{};              // when the first of its doubles came
+  std::int64_t step_ms = 0;     // the station's clock was moved by this before the sample
+  bool late = false;            // it came long after it was measured, as things come from this station
   bool operator==(const HeldSample&) const = default;
 };
 
@@ -22,27 +24,38 @@ enum class Insertion : std::uint8_t { held, doubled, behind };
 
 class ReorderWindow {
  public:
-  [[nodiscard]] Insertion insert(const Sample& sample, Time received);
+  [[nodiscard]] Insertion insert(const HeldSample& sample);
 
-  // Moves what is due to the end of `out`: by the watermark of event time, by the time held, by the bound on size.
-  void release(Time now, std::vector<HeldSample>& out);
+  // Moves what is due to the end of `out`: by the watermark of event time, by the time held (`wait_s`,
+  // not less than lateness_s), by the bound on size.
+  void release(Time now, double wait_s, std::vector<HeldSample>& out);
   void release_all(std::vector<HeldSample>& out);
 
   // When waiting alone releases something.
-  [[nodiscard]] std::optional<Time> wake_at() const;
-  [[nodiscard]] bool empty() const { return held_.empty(); }
+  [[nodiscard]] std::optional<Time> wake_at(double wait_s) const;
+  void forget();  // the clock was moved: what was released no longer says what is behind
+  [[nodiscard]] std::optional<Time> newest() const { return newest_; }
+  [[nodiscard]] bool empty() const { return taken_ == held_.size(); }
   [[nodiscard]] std::optional<Time> released_to() const { return released_to_; }
 
-  bool operator==(const ReorderWindow&) const = default;
+  bool operator==(const ReorderWindow& other) const;  // of what is held, however it lies in memory
   template <class Archive>
-  void serialize(Archive& archive) {
-    archive(held_, newest_, released_to_, last_released_);
+  void save(Archive& archive) const {
+    archive(std::vector<HeldSample>(held_.begin() + static_cast<std::ptrdiff_t>(taken_), held_.end()), newest_, released_to_,
+            last_released_, first_received_);
+  }
+  template <class Archive>
+  void load(Archive& archive) {
+    taken_ = 0;
+    archive(held_, newest_, released_to_, last_released_, first_received_);
   }
 
  private:
-  void release_first(std::size_t count, std::vector<HeldSample>& out);
+  void release_to(std::size_t due, std::vector<HeldSample>& out);
 
-  std::vector<HeldSample> held_;             // sorted
+  std::vector<HeldSample> held_;             // sorted; the first `taken_` are released already
+  std::size_t taken_ = 0;
+  std::optional<Time> first_received_;       // of those held
   std::optional<Time> newest_;               // event time
   std::optional<Time> released_to_;          // event time of the last one released
   std::vector<Sample> last_released_;        // those with exactly that time, to know their doubles

@@ -25,7 +25,7 @@ namespace cycles {
 
 template <class Archive>
 void serialize(Archive& archive, HeldSample& v) {
-  archive(v.sample, v.received);
+  archive(v.sample, v.received, v.step_ms, v.late);
 }
 template <class Archive>
 void serialize(Archive& archive, TracePoint& v) {
@@ -37,7 +37,7 @@ void serialize(Archive& archive, Trace& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, Turn& v) {
-  archive(v.rest, v.run, v.vent, v.pump_given, v.line, v.start_edged, v.missing_before, v.head_missing, v.tail_missing, v.restarted, v.clock_stepped, v.late,
+  archive(v.rest, v.run, v.vent, v.pump_given, v.line, v.start_edged, v.missing_before, v.head_missing, v.tail_missing, v.restarted, v.after_hole, v.clock_stepped, v.stepped_ms, v.late,
           v.samples, v.largest_gap_ms, v.interval_ms, v.level_pct, v.temp_c, v.settings);
 }
 template <class Archive>
@@ -53,9 +53,16 @@ void serialize(Archive& archive, Habits& v) {
   archive(v.line, v.start_edges, v.stop_edges);
 }
 template <class Archive>
+void serialize(Archive& archive, Hole& v) {
+  archive(v.before, v.after, v.cut, v.stub, v.run_after, v.bridged, v.noticed);
+}
+template <class Archive>
+void serialize(Archive& archive, Readings::Gauge& v) {
+  archive(v.missing, v.nonsense, v.since, v.told);
+}
+template <class Archive>
 void serialize(Archive& archive, State& v) {
-  archive(v.window, v.live, v.habits, v.announced, v.last_event, v.last_heartbeat, v.last_level, v.level_pct, v.level_low,
-          v.temp_c);
+  archive(v.clock, v.window, v.live, v.late, v.readings, v.habits, v.announced, v.last_heartbeat);
 }
 
 namespace {

@@ -1,32 +1,51 @@
 #include "gateway/cycles/station_cycles.h"
 
+#include <algorithm>
+
 #include "gateway/cycles/limits.h"
 #include "gateway/cycles/state.h"
 
 namespace driftline::cycles {
 namespace {
 
-void tell_level(State& state, const Sample& sample, std::vector<StationEvent>& out) {
-  const bool given = sample.level_pct || sample.level_low || sample.temp_c;
-  const bool switched = sample.level_low && sample.level_low != state.level_low;
-  if (sample.level_pct) state.level_pct = sample.level_pct;
-  if (sample.level_low) state.level_low = sample.level_low;
-  if (sample.temp_c) state.temp_c = sample.temp_c;
-  if (!given) return;
-  if (!switched && state.last_level && std::abs(seconds_between(*state.last_level, sample.time)) < level_every_s) return;
-  state.last_level = sample.time;
-  out.emplace_back(LevelReading{sample.time, sample.level_pct, sample.level_low, sample.temp_c, !state.live.turn_open()});
+// By the gateway's clock. A sender that batches may have older samples on the way behind a newer one.
+double window_wait_s(const State& state) { return lateness_s + state.clock.batching_s(); }
+
+void hand_over(std::vector<HalfCycle>& turns, std::vector<StationEvent>& out) {
+  for (HalfCycle& turn : turns) out.emplace_back(std::move(turn));
+  turns.clear();
 }
 
-void fold(State& state, const std::vector<HeldSample>& due, const ControllerSettings& fallback, std::vector<StationEvent>& out) {
+void fold(State& state, const std::vector<HeldSample>& due, const ControllerSettings& settings, std::vector<StationEvent>& out) {
   std::vector<HalfCycle> turns;
-  for (const HeldSample& held : due) {
-    turns.clear();
-    state.live.step(held, overlay(fallback, state.announced), state.habits, turns);
-    for (HalfCycle& turn : turns) out.emplace_back(std::move(turn));
-    tell_level(state, held.sample, out);
-    state.last_event = held.sample.time;
+  for (HeldSample held : due) {
+    state.readings.see(held.sample, !state.live.turn_open() && !held.sample.pump.value_or(false), out);
+    state.live.step(held, settings, state.habits, turns, &state.late.holes);
+    if (state.late.holes.size() > holes_max) state.late.keep_bounds(state.habits, turns);
+    if (!turns.empty()) hand_over(turns, out);
   }
+}
+
+void settle(State& state, Time now, const ControllerSettings& settings, std::vector<StationEvent>& out) {
+  std::vector<HeldSample> due;
+  state.window.release(now, window_wait_s(state), due);
+  fold(state, due, settings, out);
+}
+
+// The first samples of a clock that was set: what was held of the old time goes first.
+void change_clock(State& state, const ControllerSettings& settings, std::vector<StationEvent>& out) {
+  std::vector<HeldSample> due;
+  state.window.release_all(due);
+  fold(state, due, settings, out);
+  state.window.forget();
+  std::vector<HalfCycle> turns;
+  state.late.clock_moved(state.habits, turns);
+  hand_over(turns, out);
+  const std::int64_t by_ms = state.clock.step_ms();
+  state.readings.clock_moved(by_ms);
+  std::vector<HeldSample> waiting = state.clock.take_waiting();
+  if (!waiting.empty()) waiting.front().step_ms = by_ms;
+  for (const HeldSample& held : waiting) static_cast<void>(state.window.insert(held));
 }
 
 }  // namespace
@@ -38,10 +57,27 @@ void take(State& state, const Sample& sample, Time received, const ControllerSet
     state.last_heartbeat = received;
     out.emplace_back(Heartbeat{received, sample.time});
   }
-  if (state.window.insert(sample, received) != Insertion::held) return;
-  std::vector<HeldSample> due;
-  state.window.release(received, due);
-  fold(state, due, fallback, out);
+  const ControllerSettings settings = overlay(fallback, state.announced);
+  HeldSample held{sample, received};
+  const bool in_hole = !state.late.holes.empty() && state.late.in_hole(sample.time);
+  switch (state.clock.judge(held, state.window.released_to(), in_hole)) {
+    case ClockVerdict::live:
+      if (state.window.insert(held) != Insertion::held) return;
+      break;
+    case ClockVerdict::waiting:
+      return;
+    case ClockVerdict::behind:
+      if (in_hole) {
+        std::vector<HalfCycle> turns;
+        state.late.take(held, settings, state.habits, state.live, turns);
+        hand_over(turns, out);
+      }
+      return;
+    case ClockVerdict::stepped:
+      change_clock(state, settings, out);
+      break;
+  }
+  settle(state, received, settings, out);
 }
 
 void take(State& state, const ControllerSettings& announced, Time received, const ControllerSettings& fallback,
@@ -50,7 +86,7 @@ void take(State& state, const ControllerSettings& announced, Time received, cons
   const ControllerSettings before = overlay(fallback, state.announced);
   state.announced = overlay(state.announced, announced);
   const ControllerSettings after = overlay(fallback, state.announced);
-  if (before != after) out.emplace_back(SettingsChange{received, before, after});
+  if (before != after) out.emplace_back(SettingsChange{state.clock.station_time(received).value_or(received), before, after});
 }
 
 void take(State& state, const PresenceChange& presence, Time received, const ControllerSettings& fallback,
@@ -60,31 +96,34 @@ void take(State& state, const PresenceChange& presence, Time received, const Con
 }
 
 std::optional<Time> wake_at(const State& state) {
-  const auto window = state.window.wake_at();
-  const auto lane = state.live.wake_at();
-  if (window && lane) return std::min(*window, *lane);
-  return window ? window : lane;
+  std::optional<Time> wake;
+  for (const auto& at : {state.window.wake_at(window_wait_s(state)), state.live.wake_at(), state.late.wake_at()}) {
+    if (at && (!wake || *at < *wake)) wake = at;
+  }
+  return wake;
 }
 
 void advance_to(State& state, Time now, const ControllerSettings& fallback, std::vector<StationEvent>& out) {
   while (const auto wake = wake_at(state)) {
     if (*wake > now) return;
-    std::vector<HeldSample> due;
-    state.window.release(*wake, due);
-    fold(state, due, fallback, out);
+    const ControllerSettings settings = overlay(fallback, state.announced);
+    settle(state, *wake, settings, out);
     std::vector<HalfCycle> turns;
-    state.live.advance_to(*wake, state.habits, turns);
-    for (HalfCycle& turn : turns) out.emplace_back(std::move(turn));
+    state.live.advance_to(*wake, state.habits, turns, &state.late.holes);
+    state.late.advance_to(*wake, settings, state.habits, state.live, turns);
+    hand_over(turns, out);
   }
 }
 
 void finish(State& state, const ControllerSettings& fallback, std::vector<StationEvent>& out) {
+  const ControllerSettings settings = overlay(fallback, state.announced);
   std::vector<HeldSample> due;
   state.window.release_all(due);
-  fold(state, due, fallback, out);
+  fold(state, due, settings, out);
   std::vector<HalfCycle> turns;
+  state.late.finish(settings, state.habits, state.live, turns);
   state.live.finish(state.habits, turns);
-  for (HalfCycle& turn : turns) out.emplace_back(std::move(turn));
+  hand_over(turns, out);
 }
 
 }  // namespace driftline::cycles

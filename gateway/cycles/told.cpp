@@ -75,13 +75,14 @@ void learn_edges(Habits& habits, const Turn& turn, const Reading& r) {
 }
 
 StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit, const Habits& habits) {
+  const double since_rest = turn.rest.points.empty() ? 1e9 : seconds_between(turn.rest.time_of(turn.rest.points.size() - 1), turn.run.base);
+  // Without a pump flag the fast rate marks the start as well.
+  const bool edged = turn.start_edged || since_rest >= 2.5 * r.interval;
   const bool edge = turn.missing_before == 0 && (habits.start_edges > 0.5F || (r.run.size() >= 4 && off_beat(r.run[1].at_s - r.run[0].at_s, r)));
-  if (turn.start_edged && edge) return {0.01, whole_seconds(turn) ? 0.3 : 0.03};
+  if (edged && edge) return {0.01, whole_seconds(turn) ? 0.3 : 0.03};
   double window = r.interval * (1 + turn.missing_before);
-  if (!turn.start_edged) window = 2.0 * r.interval;
-  if (!turn.rest.points.empty()) {
-    window = std::min(window, seconds_between(turn.rest.time_of(turn.rest.points.size() - 1), turn.run.base));
-  }
+  if (!edged) window = 2.0 * r.interval;
+  window = std::min(window, since_rest);
   std::vector<RisePoint> points;
   const double residual = r.residual.value_or(0.0);
   const double enough = 0.45 * turn.settings.target_bar.value_or(200.0);
@@ -90,7 +91,7 @@ StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit, con
     points.push_back({p.at_s - r.run.front().at_s, p.bar - residual});
     if (points.size() >= 3 && p.bar - residual > enough) break;
   }
-  StartEstimate start = turn.start_edged ? estimate_start(habit.start, points, r.interval, window)
+  StartEstimate start = edged ? estimate_start(habit.start, points, r.interval, window)
                                          : extrapolate_start(points, r.interval, window);
   start.before_first_s -= r.run.front().at_s;
   return start;
@@ -176,8 +177,9 @@ HalfCycle told(const Turn& turn, Habits& habits) {
   const double start = -before.before_first_s;
   const double limit = turn.settings.pump_limit_s.value_or(1e9);
   const double target = turn.settings.target_bar.value_or(1e9);
-  auto crossing = target_crossing(r.run, r.first_off, target, r.interval, habit.steep_bar_per_s, whole_seconds(turn) ? 1.0 : 0.0);
-  if (crossing && crossing->at_s > start + limit + 0.5 + 2.0 * before.error_s) crossing.reset();
+  auto crossing = target_crossing(r.run, r.first_off, target, r.interval, habit.steep_bar_per_s, whole_seconds(turn) ? 1.0 : 0.0,
+                                  first_off < start + limit - 1.0 - before.error_s);
+  if (crossing && crossing->at_s > start + limit + 0.1) crossing.reset();
   double peak = -1e9;
   for (const LinePoint& p : r.run) peak = std::max(peak, p.bar);
   if (!r.vent.empty()) peak = std::max(peak, r.vent.front().bar);
@@ -201,7 +203,7 @@ HalfCycle told(const Turn& turn, Habits& habits) {
     half.outcome = full ? Outcome::not_reached : unsure_end ? Outcome::unclear : Outcome::interrupted;
   }
   half.peak_bar = rounded(peak);
-  half.pump_start = later_by_s(turn.run.base, start);
+  half.pump_start = later_by_s(turn.run.base, start) - std::chrono::milliseconds{turn.stepped_ms};
   half.pump_stop = later_by_s(turn.run.base, stop);
   if (!turn.head_missing) half.pump_run_s = rounded(stop - start);
   tell_vent(half, turn, r, habit, stop);
@@ -213,6 +215,13 @@ HalfCycle told(const Turn& turn, Habits& habits) {
     }
   }
   return half;
+}
+
+void tell(const Turn& turn, Habits& habits, std::vector<HalfCycle>& out) {
+  HalfCycle half = told(turn, habits);
+  const bool pushed = !turn.pump_given && half.outcome == Outcome::interrupted &&
+                      half.peak_bar.value_or(0.0) < std::max(20.0, 0.15 * turn.settings.target_bar.value_or(0.0));
+  if (!pushed) out.push_back(std::move(half));
 }
 
 }  // namespace driftline::cycles

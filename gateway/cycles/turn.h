@@ -3,6 +3,7 @@
 
 #include <array>
 #include <optional>
+#include <vector>
 
 #include "gateway/cycles/start_habit.h"
 #include "gateway/cycles/trace.h"
@@ -22,7 +23,9 @@ struct Turn {
   bool head_missing = false;     // when it started cannot be known
   bool tail_missing = false;     // samples are missing after the last of the run
   bool restarted = false;        // the controller restarted during or right after the run
+  bool after_hole = false;       // it was going on already when the stream came back
   bool clock_stepped = false;
+  std::int64_t stepped_ms = 0;   // since its start, which is told in the clock of its time
   bool late = false;             // any of its samples came late
   int samples = 0;
   std::int64_t largest_gap_ms = 0;
@@ -58,5 +61,9 @@ struct Habits {
 
 // Every figure that can be known of the turn.
 [[nodiscard]] HalfCycle told(const Turn& turn, Habits& habits);
+
+// The same, to the end of `out`, unless there was no turn: without a pump flag a push from outside looks like the
+// beginning of one.
+void tell(const Turn& turn, Habits& habits, std::vector<HalfCycle>& out);
 
 }  // namespace driftline::cycles

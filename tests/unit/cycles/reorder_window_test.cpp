@@ -14,17 +14,17 @@ Sample at(std::int64_t ms) {
 TEST(ReorderWindow, late_samples_come_out_in_their_place) {
   // A late sample taken out of order would bend the rise.
   ReorderWindow window;
-  EXPECT_EQ(window.insert(at(2000), time_from_ms(2100)), Insertion::held);
-  EXPECT_EQ(window.insert(at(1000), time_from_ms(2200)), Insertion::held);
-  EXPECT_EQ(window.insert(at(1000), time_from_ms(2300)), Insertion::doubled);
-  EXPECT_EQ(window.insert(at(30000), time_from_ms(30100)), Insertion::held);
+  EXPECT_EQ(window.insert({at(2000), time_from_ms(2100)}), Insertion::held);
+  EXPECT_EQ(window.insert({at(1000), time_from_ms(2200)}), Insertion::held);
+  EXPECT_EQ(window.insert({at(1000), time_from_ms(2300)}), Insertion::doubled);
+  EXPECT_EQ(window.insert({at(60000), time_from_ms(60100)}), Insertion::held);
   std::vector<HeldSample> out;
-  window.release(time_from_ms(30100), out);
+  window.release(time_from_ms(60100), out);
   ASSERT_EQ(out.size(), 2U);
   EXPECT_EQ(out[0].sample.time, time_from_ms(1000));
   EXPECT_EQ(out[1].sample.time, time_from_ms(2000));
-  EXPECT_EQ(window.insert(at(2000), time_from_ms(30200)), Insertion::doubled);
-  EXPECT_EQ(window.insert(at(1500), time_from_ms(30200)), Insertion::behind);
+  EXPECT_EQ(window.insert({at(2000), time_from_ms(60200)}), Insertion::doubled);
+  EXPECT_EQ(window.insert({at(1500), time_from_ms(60200)}), Insertion::behind);
 }
 
 }  // namespace
