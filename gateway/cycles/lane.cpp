@@ -254,6 +254,15 @@ void Lane::move_clock(const HeldSample& held) {
   turn_->vent.base += shift;
 }
 
+// The longest usual spacing at rest. A hole may be a new habit: it is believed by halves.
+void Lane::learn_rest_gap(const Sample& sample, bool holed) {
+  if (!last_time_ || (turn_ && !turn_->venting())) return;
+  const std::int64_t gap = (sample.time - *last_time_).count();
+  if (gap <= static_cast<std::int64_t>(1000 * lateness_s)) return;
+  const std::int64_t believed = holed ? std::min(gap, 2 * rest_gap_ms_) : gap;
+  rest_gap_ms_ = std::max(believed, rest_gap_ms_ - rest_gap_ms_ / 16);
+}
+
 void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
                 std::vector<Hole>* holes) {
   const Sample& sample = held.sample;
@@ -271,6 +280,7 @@ void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
     if (!turn_->venting()) close(habits, out, holes);
   }
   const bool on = pumping(sample);
+  learn_rest_gap(sample, holed);
   if (!turn_) {
     if (on) {
       begin(held, settings);
@@ -279,8 +289,6 @@ void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
       if (turn_->after_hole) holes->back().run_after = true;
       turn_->head_missing = turn_->head_missing || unseen;
     } else {
-      const std::int64_t gap = last_time_ ? (sample.time - *last_time_).count() : 0;
-      if (!holed && gap > static_cast<std::int64_t>(1000 * lateness_s)) rest_gap_ms_ = std::max(gap, rest_gap_ms_ - rest_gap_ms_ / 16);
       keep_rest(sample);
     }
   } else if (!turn_->venting()) {

@@ -68,6 +68,7 @@ class Lane {
   [[nodiscard]] bool is_hole(const Sample& sample, bool restart) const;
   [[nodiscard]] bool same_run(const HeldSample& held) const;
   void cross_hole(const HeldSample& held, bool restart, Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes);
+  void learn_rest_gap(const Sample& sample, bool holed);
   void move_clock(const HeldSample& held);
   void close(Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes);
 
