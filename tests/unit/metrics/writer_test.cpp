@@ -145,7 +145,7 @@ TEST_F(MetricsWriterTest, too_large_is_answered_with_less) {
 TEST_F(MetricsWriterTest, waits_longer_and_longer_while_the_server_is_away_and_loses_nothing) {
   store(10);
   for (const int status : {0, 429, 500, 502, 503, 504}) {
-    server_.refuse = [&](const auto&) { return std::optional(Answer{status, "away", {}}); };
+    server_.refuse = [status](const auto&) { return std::optional(Answer{status, "away", {}}); };
     EXPECT_GT(run(), milliseconds{0});
     EXPECT_EQ(writer_->status().state, WriterStatus::State::down);
   }
