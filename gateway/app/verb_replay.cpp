@@ -6,6 +6,7 @@
 
 #include "gateway/app/command_line.h"
 #include "gateway/app/config.h"
+#include "gateway/app/journal_recording.h"
 #include "gateway/app/progress.h"
 #include "gateway/app/replay.h"
 #include "gateway/app/verbs.h"
@@ -39,6 +40,15 @@ void print_report(const ReplayReport& report, const std::filesystem::path& out, 
               << " stations were set aside: an invariant of the program did not hold; please report it with the recording\n";
 }
 
+tl::expected<std::string, std::string> journal_as_recording(const std::string& data_folder, const std::filesystem::path& out) {
+  std::error_code failed;
+  std::filesystem::create_directories(out, failed);
+  const std::filesystem::path recording = out / "journal.ndjson.gz";
+  const auto messages = record_journal(data_folder, recording);
+  if (!messages) return tl::unexpected(messages.error());
+  return recording.string();
+}
+
 }  // namespace
 
 int verb_replay(Arguments arguments) {
@@ -46,23 +56,37 @@ int verb_replay(Arguments arguments) {
   std::string config_folder;
   std::vector<std::string> recordings;
   std::string out;
+  std::string journal_of;
   bool json = false;
   int threads = static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
 
   CLI::App app(help_text, "driftline replay");
-  app.add_option("recording", recordings, "recordings (.ndjson, .ndjson.gz) or folders of them")->required();
+  app.add_option("recording", recordings, "recordings (.ndjson, .ndjson.gz) or folders of them");
+  app.add_option("--journal", journal_of, "data folder of a gateway that does not run: its journal, written to OUT/journal.ndjson.gz, is the recording");
   app.add_option("--config", config_folder, "configuration folder; without it all stations are judged with the defaults");
   app.add_option("--out", out, "folder for the files; made if absent")->required();
   app.add_option("--threads", threads, "threads that judge; changes nothing but the time it takes")
       ->check(CLI::Range(1, 64))->capture_default_str();
   app.add_flag("--json", json, "print the summary as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
+  if (recordings.empty() == journal_of.empty()) {
+    std::cerr << "driftline replay: give recordings or --journal, one of the two\n";
+    return exit_unusable;
+  }
 
   if (!config_folder.empty()) {
     ConfigOutcome outcome = load_config(config_folder);
     for (const ConfigProblem& problem : outcome.problems) std::cerr << text_of(problem) << '\n';
     if (!outcome.config) return exit_unusable;
     settings.plant = std::move(outcome.config->plant);
+  }
+  if (!journal_of.empty()) {
+    const auto written = journal_as_recording(journal_of, out);
+    if (!written) {
+      std::cerr << "driftline replay: " << written.error() << '\n';
+      return exit_failed;
+    }
+    recordings.push_back(*written);
   }
   settings.plant.threads = threads;
   settings.recordings.assign(recordings.begin(), recordings.end());

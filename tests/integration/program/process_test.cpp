@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <csignal>
 #include <fstream>
+#include <set>
 #include <sstream>
 
 #include "gateway/app/clock.h"
@@ -182,6 +183,56 @@ TEST_F(AsProcess, it_does_not_start_with_what_it_cannot_use) {
   Process process = start({}, folder.file("not-there"));
   EXPECT_EQ(process.wait(), 2);
   EXPECT_NE(log().find("not-there cannot be read"), std::string::npos);
+}
+
+// As a person runs it.
+class Program : public AsProcess {
+ protected:
+  void write_config(const std::string& output_root) const {
+    folder.write("config/gateway.json", R"({"broker":{"port":)" + std::to_string(mosquitto.port()) +
+                                            R"(,"client_id":"gate-1","retry_s_max":1},"data_folder":"../data","output_root":")" +
+                                            output_root + "\"}");
+  }
+  Process driftline(std::vector<std::string> arguments) const {
+    arguments.insert(arguments.begin(), DRIFTLINE_PROGRAM);
+    return Process({.command = std::move(arguments), .environment = {}, .output_file = log_file(), .file_bytes_max = {}});
+  }
+};
+
+TEST_F(Program, runs_from_a_configuration_folder_and_its_journal_is_replayed) {
+  // Each part works and the program does not.
+  write_config("driftline");
+  Process process = driftline({"run", "--config", folder.file("config")});
+  ASSERT_TRUE(connected_times(1)) << log();
+  MqttPeer sender(mosquitto.port(), "sender");
+  for (int station = 0; station < stations; ++station) {
+    const Sent message = settings_message(station);
+    sender.publish(message.topic, message.payload, true);
+  }
+  for (int n = 0; n < 600 * stations; ++n) {
+    const Sent message = sample(n, stations, start_ms);
+    sender.publish(message.topic, message.payload);
+  }
+  sender.flush();
+  ASSERT_TRUE(eventually([&] {
+    Process health = driftline({"run", "--health", "--config", folder.file("config")});
+    return health.wait() == 0 && lines_with(R"("judged":)" + std::to_string(601 * stations)) > 0;
+  })) << log();
+  write_config("grease/out");
+  process.signal(SIGHUP);
+  ASSERT_TRUE(eventually([&] { return lines_with("reload-refused") == 1; })) << log();
+  end(process);
+  Process replay = driftline({"replay", "--journal", data(), "--out", folder.file("out")});
+  EXPECT_EQ(replay.wait(), 0) << log();
+  std::ifstream file(folder.file("out/half-cycles.ndjson"));
+  std::vector<std::string> replayed;
+  for (std::string line; std::getline(file, line);) replayed.push_back(line + "\n");
+  std::sort(replayed.begin(), replayed.end());
+  const std::vector<std::string> stored = rows_in_history(data()).at("half-cycles");
+  EXPECT_GT(stored.size(), 5U * stations);
+  EXPECT_TRUE(std::includes(replayed.begin(), replayed.end(), stored.begin(), stored.end()));
+  Process health = driftline({"run", "--health", "--data", data()});
+  EXPECT_EQ(health.wait(), 1);
 }
 
 }  // namespace
