@@ -19,6 +19,7 @@
 #include "gateway/telemetry/json_text.h"
 #include "gateway/telemetry/json_values.h"
 #include "gateway/telemetry/limits.h"
+#include "gateway/telemetry/quick_samples.h"
 #include "rules/records/names.h"
 
 namespace driftline {
@@ -301,6 +302,12 @@ NativeDecoder::NativeDecoder(NativeDecoder&&) noexcept = default;
 NativeDecoder& NativeDecoder::operator=(NativeDecoder&&) noexcept = default;
 
 void NativeDecoder::decode(TopicKind kind, std::string_view payload, Time received, Decoded& out) {
+  out.clear();
+  if (kind == TopicKind::telemetry && quick_samples(payload, received, out.samples)) return;
+  decode_any(kind, payload, received, out);
+}
+
+void NativeDecoder::decode_any(TopicKind kind, std::string_view payload, Time received, Decoded& out) {
   out.clear();
   element root;
   if (!buffers_->json.parse(payload, root, out.faults)) return;

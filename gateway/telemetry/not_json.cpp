@@ -37,6 +37,7 @@ class Walk {
     const bool in_object = objects_[depth_ - 1];
     if (take(in_object ? '}' : ']')) {
       --depth_;
+      fresh_ = false;
       return true;
     }
     if (!fresh_ && !take(',')) return false;

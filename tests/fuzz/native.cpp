@@ -17,6 +17,8 @@ void native(std::string_view bytes) {
     Decoded again;
     fresh.decode(kind, bytes, received, again);
     hold(same(out, again), "a decoder's past does not matter");
+    fresh.decode_any(kind, bytes, received, again);
+    hold(same(out, again), "the short way gives the same answer");
     const bool refused = !out.faults.empty() && (out.faults[0].code == FaultCode::not_json || out.faults[0].code == FaultCode::too_deep);
     if (!refused && bytes.size() < 10'000 && out.faults.empty()) {
       hold(!first_offence(bytes), "what is taken without a fault is strict JSON");

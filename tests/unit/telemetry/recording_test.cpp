@@ -81,6 +81,20 @@ TEST_F(Recordings, come_back_as_written_plain_and_gzip) {
   EXPECT_EQ(gzip.get(), 0x1f);
 }
 
+TEST_F(Recordings, hold_json_as_it_is_and_all_else_as_base64) {
+  // A person could not read a recording, or a reader of JSON would stumble over it.
+  for (const char* json : {"{}", "[]", R"({"a":[],"b":{},"c":[[],{}],"d":1})", "[{},{}]", "-0.5e+3", "null", R"("\u00e4\n")", "[1, 2]"}) {
+    std::string line;
+    append_record(line, {time_from_ms(0), "t", json});
+    EXPECT_EQ(line, R"({"received":"1970-01-01T00:00:00.000Z","topic":"t","payload":)" + std::string(json) + "}");
+  }
+  for (const char* other : {"[,1]", "[1,]", "{,}", "{\"a\"}", "[1 2]", "01", "1.", "+1", "nul", "\"\\x\"", "[]]", "{} {}"}) {
+    std::string line;
+    append_record(line, {time_from_ms(0), "t", other});
+    EXPECT_NE(line.find("payload_base64"), std::string::npos) << other;
+  }
+}
+
 TEST_F(Recordings, are_merged_by_time_of_arrival_and_then_by_name) {
   // Two recorders of one plant would be replayed one after the other.
   put("b.ndjson", line("2026-03-01T06:00:00Z", "b1") + line("2026-03-01T06:00:02Z", "b2"));
