@@ -32,15 +32,16 @@ Signal judge_side(ChartSide& side, double error, double fast_limit, double limit
 }  // namespace
 
 double decision_interval(double k, double run_length) {
-  // exp(2kb) - 2kb - 1 grows with b: bisection on x = 2kb.
+  // exp(x) - x - 1 = wanted, x = 2kb. Newton from above: the function is convex and grows, so it comes down without overshoot.
   const double wanted = 2 * k * k * std::max(run_length, 1.0);
-  double low = 0;
-  double high = 60;
-  for (int i = 0; i < 40; ++i) {
-    const double x = (low + high) / 2;
-    (std::exp(x) - x - 1 < wanted ? low : high) = x;
+  double x = std::max(std::log1p(wanted) + 1, 1e-3);
+  for (int i = 0; i < 12; ++i) {
+    const double grown = std::exp(x);
+    const double step = (grown - x - 1 - wanted) / (grown - 1);
+    x -= step;
+    if (std::abs(step) < 1e-6 * x) break;
   }
-  return std::max(high / (2 * k) - 1.166, 1.0);
+  return std::max(x / (2 * k) - 1.166, 1.0);
 }
 
 ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {

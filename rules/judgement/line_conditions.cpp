@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 
 #include "rules/judgement/evidence.h"
 
@@ -92,7 +93,8 @@ struct Verdict {
 };
 
 void report(Held& held, LineIssue issue, std::optional<int> line_number, const Verdict& v, const Turn& turn,
-            std::vector<WeightedCause> causes, std::vector<Judgement>& out, int calm_needed = calm_turns_to_clear) {
+            const std::function<std::vector<WeightedCause>()>& causes, std::vector<Judgement>& out, int calm_needed = calm_turns_to_clear) {
+  const Urgency before = held.urgency;
   const Step step = settle(held, v.opinion, turn.time, calm_needed);
   if (step == Step::nothing) return;
   Finding finding;
@@ -101,7 +103,8 @@ void report(Held& held, LineIssue issue, std::optional<int> line_number, const V
   finding.time = turn.time;
   finding.holds = step != Step::let_go;
   finding.urgency = held.urgency;
-  finding.causes = std::move(causes);
+  // Causes are weighed when something is said; a condition that is merely kept needs none.
+  if (step != Step::kept || held.urgency != before) finding.causes = causes();
   finding.shift = v.shift;
   if (finding.holds) finding.forecast = v.forecast;
   finding.reason = v.reason;
@@ -364,7 +367,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
     Held& held = held_of(line, issue);
     if (!held.on && (!v.opinion.over || explained(state, line, issue))) return;
     const bool at_limit = issue == LineIssue::not_reached || issue == LineIssue::slow;
-    report(held, issue, number, v, turn, at_limit ? causes_at_limit(issue) : causes(issue), out, calm_needed);
+    report(held, issue, number, v, turn, [&] { return at_limit ? causes_at_limit(issue) : causes(issue); }, out, calm_needed);
   };
 
   // All lines by the same factor: one warning of the station, carried on by whichever line turns.
@@ -375,7 +378,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
     const bool a_line = std::any_of(state.lines.begin(), state.lines.end(), [&](const LineState& l) { return is_on(l, issue); });
     const bool start = v.opinion.over && wide && !a_line && !explained(state, line, issue);
     if (!shared.on && !start) return weigh(issue, v);
-    report(shared, issue, std::nullopt, v, turn, issue == LineIssue::slow ? causes_at_limit(issue) : causes(issue), out,
+    report(shared, issue, std::nullopt, v, turn, [&] { return issue == LineIssue::slow ? causes_at_limit(issue) : causes(issue); }, out,
            calm_turns_to_clear * static_cast<int>(state.lines.size()));
   };
 
@@ -398,7 +401,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
     v.shift.value = *turn.cycle.residual_bar;
     v.reason = "the line started its turn under pressure and was short to its target";
     report(held_of(line, LineIssue::residual), LineIssue::residual, number, v, turn,
-           {{Cause::outside_pressure, 0.85}, {Cause::vent_restricted, 0.10}, {Cause::changeover_leaking, 0.05}}, out);
+           [] { return std::vector<WeightedCause>{{Cause::outside_pressure, 0.85}, {Cause::vent_restricted, 0.10}, {Cause::changeover_leaking, 0.05}}; }, out);
   } else {
     weigh(LineIssue::residual, residual_verdict(line, turn));
   }
