@@ -16,7 +16,7 @@ struct Row {
 };
 
 // U surely up, u often up, m maybe up or not, 0 neither, D surely down, d often down, e either way but moved, b by chance,
-// z never, l seldom, ? anything.
+// z never, l seldom, ? nothing known: as often as other things happen.
 //                                                               rise, vent           yes or no
 constexpr std::array<Row, 13> table{{
     // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal
@@ -28,7 +28,7 @@ constexpr std::array<Row, 13> table{{
     {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Umm0bb?0z0?00"},
     {Cause::changeover_leaking, 0.07,      "U00m" "u0d0" "0U" "umm0bb?0z0?00"},
     {Cause::metering_stuck, 0.09,          "D00m" "D000" "00" "mm00bb?0z0?00"},
-    {Cause::line_restricted, 0.07,         "DU0e" "D?u?" "00" "0m00bb?0z0?00"},
+    {Cause::line_restricted, 0.07,         "DU0m" "D?m?" "00" "0m00bb?0z0?00"},
     {Cause::vent_restricted, 0.07,         "dUU0" "0000" "00" "mm00bb?0z0?00"},
     {Cause::outside_pressure, 0.05,        "d?U0" "dm00" "00" "0U00bb?0zUU00"},
     {Cause::pressure_sensor_drift, 0.06,   "eee?" "ee?0" "00" "0m00bb?0m0?00"},
@@ -57,7 +57,7 @@ constexpr Chance chance(char letter) {
     case 'b': return {0.04, 0.84, 0.12};  // as often as chance has it
     case 'l': return {0.04, 0.84, 0.12};  // seldom
     case 'z': return {0.004, 0.992, 0.004};
-    case '?': return {1.0 / 3, 1.0 / 3, 1.0 / 3};
+    case '?': return {0.12, 0.76, 0.12};
     default: return {0.04, 0.92, 0.04};
   }
 }

@@ -8,6 +8,9 @@ namespace {
 constexpr double smooth_turns = 6;
 constexpr double recent_days = 3;
 constexpr double below_zero_bar = 0.7;
+constexpr double shift_to_compare = 0.012;
+constexpr double large_shift = 0.08;
+constexpr double shift_to_share_out = 0.02;  // of the time to pressure; less is noise, and where it lies says nothing
 
 double up_probability(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
 
@@ -17,10 +20,13 @@ void note_chart(Evidence& evidence, Symptom symptom, const std::optional<Charted
   note(evidence, symptom, sight_of(shift_of(chart), error, matters_from));
 }
 
-void note_light(Evidence& evidence, Symptom symptom, const LightFigure& figure, const LightPrior& prior, double matters_from) {
+double error_of(const LightFigure& figure, const LightPrior& prior, const Weather& weather) {
+  return std::hypot(1.3 * deviation_of(figure, prior) / std::sqrt(double{figure.behind}), 1.5 * std::sqrt(figure.fit.variance(light_row(weather))));
+}
+
+void note_light(Evidence& evidence, Symptom symptom, const LightFigure& figure, const LightPrior& prior, const Weather& weather, double matters_from) {
   if (figure.turns < light_turns_to_learn || figure.behind < 1) return;
-  const double error = 1.3 * deviation_of(figure, prior) / std::sqrt(double{figure.behind});
-  note(evidence, symptom, sight_of(figure.smooth, error, matters_from));
+  note(evidence, symptom, sight_of(figure.smooth, error_of(figure, prior, weather), matters_from));
 }
 
 bool within_days(const std::optional<Time>& at, Time now, double days) {
@@ -35,11 +41,15 @@ bool daytime(Time time) {
 
 std::optional<double> alike_probability(const StationState& state, const LineState& line) {
   const double own = shift_of(line.time_chart);
-  if (state.lines.size() < 2 || std::abs(own) < 1e-6 || !line.error_at) return std::nullopt;
+  if (state.lines.size() < 2 || std::abs(own) < shift_to_compare || !line.error_at) return std::nullopt;
+  const double own_last = line.last_error;
+  const bool large = std::abs(own_last) > large_shift && own * own_last > 0;
   double least = 1e9;
   for (const LineState& other : state.lines) {
     if (&other == &line || !other.error_at) continue;
-    const double share = shift_of(other.time_chart) / own;
+    double share = shift_of(other.time_chart) / own;
+    // A large step is in each line's last turn before it is in the smoothed shifts, which lag by different turns.
+    if (large) share = std::max(share, double{other.last_error} / own_last);
     least = std::min(least, share);
   }
   if (least > 1e8) return std::nullopt;
@@ -50,10 +60,10 @@ std::optional<double> alike_probability(const StationState& state, const LineSta
 
 namespace {
 // Of a shift of the time to pressure, does more than `fair_share` lie in this stretch of the rise?
-void note_share(Evidence& evidence, Symptom symptom, const LightFigure& figure, double shift_s) {
+void note_share(Evidence& evidence, Symptom symptom, const LightFigure& figure, const Weather& weather, double shift_s) {
   if (figure.turns < light_turns_to_learn || figure.behind < 1 || std::abs(shift_s) < 0.5) return;
   constexpr double fair_share = 0.35;
-  const double error = 1.3 * deviation_of(figure, priors::seconds) / std::sqrt(double{figure.behind});
+  const double error = error_of(figure, priors::seconds, weather);
   note(evidence, symptom, sight_of(figure.smooth, std::hypot(error, 0.05 * shift_s), std::max(fair_share * std::abs(shift_s), 0.3)));
 }
 
@@ -90,13 +100,15 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   note_chart(e, Symptom::vent, f.vent, line.vent_chart, std::clamp(0.4 * std::abs(shift_of(line.time_chart)), 0.015, 0.05));
   note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
   note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
-  note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, 0.03);
-  note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, 0.06);
-  note_light(e, Symptom::steepness, line.steepness, priors::steepness, 0.10);
+  note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, f.weather, 0.03);
+  note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, f.weather, 0.06);
+  note_light(e, Symptom::steepness, line.steepness, priors::steepness, f.weather, 0.10);
   const double shift_s = f.expected_time ? std::exp(f.expected_time->value) * std::expm1(shift_of(line.time_chart)) : 0;
-  note_share(e, Symptom::soft_start, line.soft_start, shift_s);
-  note_share(e, Symptom::run_on, line.run_on, shift_s);
-  note_light(e, Symptom::others_rise, line.others_rise, priors::bar, 1.5);
+  if (std::abs(shift_of(line.time_chart)) > shift_to_share_out) {
+    note_share(e, Symptom::soft_start, line.soft_start, f.weather, shift_s);
+    note_share(e, Symptom::run_on, line.run_on, f.weather, shift_s);
+  }
+  note_light(e, Symptom::others_rise, line.others_rise, priors::bar, f.weather, 1.5);
   if (const auto alike = alike_probability(state, line)) note_probability(e, Symptom::all_lines, *alike);
   note(e, Symptom::sudden, line.sudden);
   const bool missed = cycle.outcome == Outcome::not_reached;

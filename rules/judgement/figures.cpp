@@ -196,6 +196,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   };
 
   TurnFigures out;
+  out.weather = weather;
   out.residual_limit_bar = std::max(settings.residual_bar.value_or(residual_limit_default_bar), 1.0);
   if (line.time_to_pressure.turns >= ready.to_judge) {
     const auto at = [&](const Weather& w) { return expect(line.time_to_pressure, priors::time_to_pressure, w, time); };

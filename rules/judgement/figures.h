@@ -52,6 +52,7 @@ struct TurnFigures {
   std::optional<ChartedFigure> vent;      // logarithm of seconds
   std::optional<ChartedFigure> residual;  // share of the residual limit
   std::optional<ChartedFigure> peak;      // logarithm of the share of the target
+  Weather weather;            // the regressors of this turn
   double residual_limit_bar = 0;
   std::optional<Expectation> expected_time;   // also where the target was not met
   std::optional<Expectation> time_without_cold;  // the same line at the reference temperature

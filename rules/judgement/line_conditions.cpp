@@ -137,7 +137,7 @@ bool this_line_moved(const StationState& state, const LineState& line, const Tur
 }
 
 // Cold as the reason for being close to the limit: without it the line would not be, and no drift is needed for it.
-double weather_probability(const Turn& turn) {
+double weather_probability(const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
   if (!f.expected_time || !f.time_without_cold || !turn.settings.pump_limit_s) return 0;
   const double limit = std::log(*turn.settings.pump_limit_s);
@@ -145,9 +145,13 @@ double weather_probability(const Turn& turn) {
   const double cold = f.expected_time->value - f.time_without_cold->value;
   const double error = std::max(0.04, f.expected_time->model_deviation);
   const double needed = 0.5 * std::erfc(-(cold - 0.06) / error / std::sqrt(2.0));
-  const double to_come = f.time_to_come ? std::max(now, f.time_to_come->value - limit) : now;
-  const double enough = 0.5 * std::erfc(-(to_come - std::log(0.82)) / error / std::sqrt(2.0));
-  return needed * enough;
+  const bool missed = turn.cycle.outcome == Outcome::not_reached;
+  if (missed && line.last_peak_share < 0.6F) return 0;  // no cold keeps a line so far under its target
+  const double to_come = !missed && f.time_to_come ? std::max(now, f.time_to_come->value - limit) : now;
+  const double enough = 0.5 * std::erfc(-(to_come - std::log(missed ? 0.88 : 0.82)) / error / std::sqrt(2.0));
+  // A drift of its own makes the cold the lesser half of the story.
+  const double drift = std::clamp((shift_of(line.time_chart) - 0.6 * smallest_time_shift) / smallest_time_shift, 0.0, 1.0);
+  return needed * enough * (1 - 0.9 * drift);
 }
 
 std::vector<WeightedCause> with_the_weather(std::vector<WeightedCause> causes, double weather) {
@@ -361,17 +365,25 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
       if (c.cause == Cause::changeover_leaking) c.weight *= 0.25;
     return ranked(std::move(found));
   };
+  // A rest pressure that cannot be is the sensor's, whatever else has moved.
+  const auto causes_of_sensor = [&] {
+    std::vector<WeightedCause> found = causes(LineIssue::sensor);
+    for (WeightedCause& c : found) c.weight *= c.cause == Cause::pressure_sensor_drift ? 1 : 0.1;
+    if (std::none_of(found.begin(), found.end(), [](const WeightedCause& c) { return c.cause == Cause::pressure_sensor_drift; }))
+      found.push_back({Cause::pressure_sensor_drift, 0.5});
+    return ranked(std::move(found));
+  };
   // The same, where being close to the limit or past it may be the cold's doing.
-  const auto causes_at_limit = [&](LineIssue of) { return with_the_weather(causes(of), weather_probability(turn)); };
+  const auto causes_at_limit = [&](LineIssue of) { return with_the_weather(causes(of), weather_probability(line, turn)); };
   const auto weigh = [&](LineIssue issue, const Verdict& v, int calm_needed = calm_turns_to_clear) {
     Held& held = held_of(line, issue);
     if (!held.on && (!v.opinion.over || explained(state, line, issue))) return;
     const bool at_limit = issue == LineIssue::not_reached || issue == LineIssue::slow;
-    report(held, issue, number, v, turn, [&] { return at_limit ? causes_at_limit(issue) : causes(issue); }, out, calm_needed);
+    report(held, issue, number, v, turn, [&] { return at_limit ? causes_at_limit(issue) : issue == LineIssue::sensor ? causes_of_sensor() : causes(issue); }, out, calm_needed);
   };
 
   // All lines by the same factor: one warning of the station, carried on by whichever line turns.
-  const bool weather = weather_probability(turn) > 0.5 && shift_of(line.time_chart) < smallest_time_shift;
+  const bool weather = weather_probability(line, turn) > 0.5 && shift_of(line.time_chart) < smallest_time_shift;
   const bool wide = state.lines.size() > 1 && (station_wide(state, line) || weather);
   // The same condition on the whole station, where all lines show it alike. A line's own warning stays that line's.
   const auto weigh_shared = [&](Held& shared, LineIssue issue, const Verdict& v) {
