@@ -32,12 +32,12 @@ class GatewayFile {
     if (found == from.end()) return;
     to = path(found->get<std::string>());
     if (!std::ifstream(*to).is_open() || fs::is_directory(*to))
-      problems_.push_back({"gateway.json", at + "/" + std::string(name), shown(*found) + " cannot be read", "a file that the user of the gateway may read"});
+      problems_.push_back({"gateway.json", at + "/" + std::string(name), "the file that it names cannot be read", "a file that the user of the gateway may read"});
   }
   void variable(const Json& from, std::string_view name, const std::string& at, std::optional<std::string>& to) {
     take(from, name, to);
     if (to && std::getenv(to->c_str()) == nullptr)
-      problems_.push_back({"gateway.json", at + "/" + std::string(name), "the environment variable " + *to + " is not set", "the variable, set for the gateway"});
+      problems_.push_back({"gateway.json", at + "/" + std::string(name), "the environment variable that it names is not set", "the name of a variable that is set for the gateway"});
   }
   void one_of(const Json& from, const char* first, const char* second, const std::string& at) {
     if (from.contains(first) && from.contains(second))

@@ -76,6 +76,9 @@ std::vector<std::string> names_in(const Json* schema) {
   return names;
 }
 
+// People do put the password itself where its file or variable belongs.
+bool may_be_secret(const std::string& at) { return at.find("password") != std::string::npos || at.find("token") != std::string::npos; }
+
 std::string joined(const std::vector<std::string>& names) {
   return std::accumulate(names.begin(), names.end(), std::string{}, [](std::string text, const std::string& name) {
     return text.empty() ? name : std::move(text) + ", " + name;
@@ -138,7 +141,7 @@ void check_schema(ConfigSchema which, const Json& document, const std::string& f
       problem = unknown_name(rule.json, at, quoted_at_end(error.description), file);
       problem.at = under + problem.at;
     } else {
-      problem.why = shown(document.at(Json::json_pointer(at))) + " cannot stand here";
+      problem.why = (may_be_secret(at) ? std::string("this text") : shown(document.at(Json::json_pointer(at)))) + " cannot stand here";
       problem.remedy = description_at(rule.json, Json::json_pointer(at));
     }
     if (told.insert(problem.at + problem.why).second) problems.push_back(std::move(problem));

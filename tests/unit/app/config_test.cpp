@@ -1,0 +1,169 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "gateway/app/config.h"
+#include "gateway/app/config_schema.h"
+#include "gateway/app/thresholds_json.h"
+#include "rules/records/names.h"
+#include "tests/support/temp_folder.h"
+
+namespace driftline {
+namespace {
+
+namespace fs = std::filesystem;
+
+class ConfigFolder {
+ public:
+  void put(const std::string& name, const std::string& text) const {
+    const fs::path path = fs::path(folder_.path()) / name;
+    fs::create_directories(path.parent_path());
+    std::ofstream(path) << text;
+  }
+  [[nodiscard]] std::string path() const { return fs::path(folder_.path()).string(); }
+  [[nodiscard]] ConfigOutcome load(const std::optional<StationId>& explain = std::nullopt) const { return load_config(path(), explain); }
+
+ private:
+  testing::TempFolder folder_;
+};
+
+constexpr auto one_station = R"({"topic_root": "grease", "stations": [{
+  "site": "northyard", "station": "ps-01", "lines": 2, "target_bar": 180.0, "pump_limit_s": 240.0, "cycle_s": 2880.0,
+  "residual_bar": 10.0, "displacement_cm3_min": 60.0, "reservoir_kg": 15.0, "low_pct": 10.0, "empty_pct": 3.0,
+  "level_sensor": true, "low_level_switch": false,
+  "design": {"grease_density_kg_l": 0.9, "bore_mm": 10.0, "length_m": [12.0, 15.0], "devices": [20, 23], "charges_cm3": [30.2, 31.8]}}]})";
+
+TEST(Config, an_empty_folder_watches_unknown_stations_with_defaults) {
+  // The first hour with a new plant would begin with writing files.
+  const ConfigFolder folder;
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config);
+  EXPECT_TRUE(outcome.config->plant.watch_unknown_stations);
+  EXPECT_TRUE(outcome.config->plant.stations.empty());
+  EXPECT_EQ(outcome.config->plant.defaults, Thresholds{});
+  EXPECT_EQ(outcome.config->broker, broker::BrokerSettings{});
+  EXPECT_FALSE(outcome.config->metrics);
+}
+
+TEST(Config, a_station_is_read_as_built) {
+  // A figure lost on the way would shift what is expected of a line.
+  const ConfigFolder folder;
+  folder.put("plant.json", one_station);
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config);
+  EXPECT_TRUE(outcome.cautions.empty());
+  const rules::StationContext& station = outcome.config->plant.stations.at({"northyard", "ps-01"});
+  EXPECT_EQ(station.design.settings, (ControllerSettings{2880.0, 240.0, 180.0, 10.0, 2}));
+  const std::vector<LineDesign> lines{{12.0, 10.0, 20, 30.2}, {15.0, 10.0, 23, 31.8}};
+  EXPECT_EQ(station.design.lines, lines);
+  EXPECT_EQ(station.design.low_level_switch, false);
+  EXPECT_EQ(station.design.grease_density_kg_l, 0.9);
+  EXPECT_EQ(station.design.empty_pct, 3.0);
+  EXPECT_EQ(station.thresholds, Thresholds{});
+}
+
+TEST(Config, a_lone_file_of_another_name_and_the_file_itself_are_plant_files) {
+  // What the commissioning engineer hands over has whatever name it has.
+  const ConfigFolder folder;
+  folder.put("as-built.json", one_station);
+  folder.put("measured.json", R"({"format": "other", "stations": []})");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config);
+  EXPECT_EQ(outcome.config->plant.stations.size(), 1U);
+  ASSERT_EQ(outcome.cautions.size(), 1U);
+  EXPECT_EQ(outcome.cautions[0].file, "measured.json");
+  const ConfigOutcome file = load_config(folder.path() + "/as-built.json");
+  ASSERT_TRUE(file.config);
+  EXPECT_EQ(file.config->plant.stations, outcome.config->plant.stations);
+}
+
+TEST(Config, comments_and_unknown_figures_of_a_station_are_passed_over) {
+  // A file that serves other programs too could not be used.
+  const ConfigFolder folder;
+  folder.put("plant/north.json", "// by the commissioning engineer\n{\"stations\": [ /* one */ {\"site\": \"northyard\", \"station\": \"ps-01\", \"asset\": 4711}]}");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config);
+  ASSERT_EQ(outcome.cautions.size(), 1U);
+  EXPECT_EQ(outcome.cautions[0].at, "/stations/0/asset");
+}
+
+TEST(Config, thresholds_come_in_layers_and_each_knows_from_which) {
+  // An engineer would change a value that a later layer overrides.
+  const ConfigFolder folder;
+  folder.put("rules.json", R"({"plan_days": 10, "act_days": 2, "silent_after_s": 900, "conditions": {"slow-vent": {"watched": false, "smallest_shift_pct": 20}}})");
+  folder.put("kinds/twin.json", R"({"plan_days": 20, "conditions": {"slow-vent": {"smallest_shift_pct": 15}}})");
+  folder.put("sites/northyard.json", R"({"turns_to_learn": 60, "silent_after_s": null})");
+  folder.put("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01", "kind": "twin", "thresholds": {"act_days": 1}}]})");
+  const StationId id{"northyard", "ps-01"};
+  const ConfigOutcome outcome = folder.load(id);
+  ASSERT_TRUE(outcome.config);
+  Thresholds expected;
+  expected.plan_days = 20;
+  expected.act_days = 1;
+  expected.turns_to_learn = 60;
+  expected.conditions[static_cast<std::size_t>(Condition::slow_vent)] = {false, std::nullopt, 15.0};
+  EXPECT_EQ(outcome.config->plant.stations.at(id).thresholds, expected);
+  EXPECT_EQ(outcome.config->plant.defaults.plan_days, 10);
+  const auto& told = outcome.explained.at(id);
+  const auto from = [&](const std::string& name) { return std::ranges::find(told, name, &EffectiveThreshold::name)->from; };
+  EXPECT_EQ(from("plan_days"), "kinds/twin.json");
+  EXPECT_EQ(from("act_days"), "plant.json /stations/0/thresholds");
+  EXPECT_EQ(from("turns_to_learn"), "sites/northyard.json");
+  EXPECT_EQ(from("silent_after_s"), "built-in (sites/northyard.json takes back what stood before)");
+  EXPECT_EQ(from("conditions/slow-vent/watched"), "rules.json");
+  EXPECT_EQ(from("conditions/slow-vent/smallest_shift_pct"), "kinds/twin.json");
+  EXPECT_EQ(from("reservoir_act_days"), "built-in");
+}
+
+TEST(Config, the_gateway_file_reaches_the_settings) {
+  // A setting that is accepted and then forgotten misleads whoever wrote it.
+  const ConfigFolder folder;
+  folder.put("secret", "canal-9\n");
+  folder.put("gateway.json", R"({"topic_root": "plant/grease", "output_root": "watch", "watch_unknown_stations": false, "threads": 3,
+    "data_folder": "store", "sync_interval_ms": 0,
+    "broker": {"host": "broker.example", "protocol": "3.1.1", "client_id": "gate-2", "user": "u", "password_file": "secret", "tls": {}, "keep_alive_s": 20},
+    "journal": {"waiting_mb_max": 64, "keep_mb": 10, "keep_days": 2}, "keep_days": {"half_cycles": 10, "warnings": 20, "faults": 5},
+    "metrics": {"url": "http://127.0.0.1:8428", "interface": "v2", "token_file": "secret", "bucket": "b", "organisation": "o"}})");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config) << text_of(outcome.problems.at(0));
+  const Config& config = *outcome.config;
+  EXPECT_EQ(config.plant.topic_root, "plant/grease");
+  EXPECT_EQ(config.broker.telemetry_root, "plant/grease");
+  EXPECT_EQ(config.broker.output_root, "watch");
+  EXPECT_FALSE(config.plant.watch_unknown_stations);
+  EXPECT_EQ(config.plant.threads, 3);
+  EXPECT_EQ(config.store.data_folder, folder.path() + "/store");
+  EXPECT_EQ(config.store.sync_every.count(), 0);
+  EXPECT_EQ(config.broker.port, 8883);
+  EXPECT_EQ(config.broker.protocol, broker::Protocol::mqtt_3_1_1);
+  EXPECT_EQ(config.broker.password_file, folder.path() + "/secret");
+  EXPECT_TRUE(config.broker.tls.has_value());
+  EXPECT_EQ(config.store.journal_bytes_max, 64U << 20);
+  EXPECT_EQ(config.store.keep_faults, std::chrono::hours(120));
+  ASSERT_TRUE(config.metrics);
+  EXPECT_EQ(config.metrics->interface, metrics::Interface::write_v2);
+  EXPECT_EQ(gateway_settings(config).consumers.size(), 1U);
+}
+
+TEST(Config, the_same_names_stand_in_schema_and_table) {
+  // A threshold would be accepted and never used, or used and never accepted.
+  std::vector<std::string> in_schema = known_names(ConfigSchema::thresholds, "");
+  std::erase(in_schema, "conditions");
+  for (const std::string& condition : known_names(ConfigSchema::thresholds, "/conditions"))
+    for (const std::string& name : known_names(ConfigSchema::thresholds, "/conditions/" + condition))
+      in_schema.push_back("conditions/" + condition + "/" + name);
+  EXPECT_THAT(threshold_names(), ::testing::UnorderedElementsAreArray(in_schema));
+}
+
+TEST(Config, the_samples_in_config_can_be_used) {
+  // The folder that people copy to begin with would be refused.
+  const ConfigOutcome outcome = load_config(DRIFTLINE_SOURCE_DIR "/config");
+  EXPECT_TRUE(outcome.config) << (outcome.problems.empty() ? "" : text_of(outcome.problems[0]));
+  EXPECT_TRUE(outcome.cautions.empty()) << text_of(outcome.cautions[0]);
+}
+
+}  // namespace
+}  // namespace driftline
