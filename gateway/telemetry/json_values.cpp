@@ -60,9 +60,10 @@ constexpr std::string_view time_remedy =
 
 std::optional<Time> checked(Time time, const element& value, Time received, const Place& place) {
   if (plausible(time, received)) return time;
-  std::string why = describe(value, place.loose);
+  const bool is_text = value.type() == element_type::STRING;
+  std::string why = is_text ? in_quotes(value.get_string().value_unsafe()) : number_text(value);
   const std::int64_t ms = ms_since_1970(time);
-  if (value.type() != element_type::STRING && ms > 0 && plausible(time_from_ms(ms * (ms < 100'000'000'000 ? 1000 : 1)), received))
+  if (!is_text && ms > 0 && plausible(time_from_ms(ms * (ms < 100'000'000'000 ? 1000 : 1)), received))
     why += ": seconds, where milliseconds are due";
   else
     why += ": far from when the message was received; is the controller's clock set?";
