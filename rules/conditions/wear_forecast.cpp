@@ -32,7 +32,7 @@ void merge_older_half(WearHistory& h) {
     const WearBlock a = h.blocks[from];
     const WearBlock b = h.blocks[from + 1];
     const float turns = a.turns + b.turns;
-    h.blocks[to] = {a.from_day, b.to_day, (a.mean * a.turns + b.mean * b.turns) / turns, turns};
+    h.blocks[to] = {(a.day * a.turns + b.day * b.turns) / turns, (a.mean * a.turns + b.mean * b.turns) / turns, turns};
   }
   for (int from = half; from < h.used; ++from, ++to) h.blocks[to] = h.blocks[from];
   h.used = to;
@@ -67,15 +67,16 @@ void remember(WearHistory& h, Time time, double shift) {
   const float day = static_cast<float>(days_between(h.origin, time));
   if (h.used > 0) {
     WearBlock& open = h.blocks[h.used - 1];
-    if (day - open.from_day < block_days) {
-      open.mean += (static_cast<float>(shift) - open.mean) / (open.turns + 1);
+    if (day - h.open_since_day < static_cast<float>(block_days)) {
       open.turns += 1;
-      open.to_day = day;
+      open.mean += (static_cast<float>(shift) - open.mean) / open.turns;
+      open.day += (day - open.day) / open.turns;
       return;
     }
   }
   if (h.used == static_cast<int>(wear_blocks_max)) merge_older_half(h);
-  h.blocks[h.used++] = {day, day, static_cast<float>(shift), 1};
+  h.open_since_day = day;
+  h.blocks[h.used++] = {day, static_cast<float>(shift), 1};
 }
 
 Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
@@ -85,7 +86,7 @@ Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
   std::array<double, wear_blocks_max> loss{};
   std::array<double, wear_blocks_max> precision{};
   for (int i = 0; i < h.used; ++i) {
-    day[i] = (h.blocks[i].from_day + h.blocks[i].to_day) / 2;
+    day[i] = h.blocks[i].day;
     loss[i] = loss_of(h.blocks[i].mean, scale);
     const double variance = scale.lasting_deviation * scale.lasting_deviation / h.blocks[i].turns + scale.wander * scale.wander;
     precision[i] = 1 / variance;

@@ -27,29 +27,29 @@
 
 namespace driftline::rules {
 
-inline constexpr std::size_t wear_blocks_max = 36;
+inline constexpr std::size_t wear_blocks_max = 24;
 inline constexpr double horizon_days = 120;
 
 struct WearBlock {
-  float from_day = 0;  // days since `origin`
-  float to_day = 0;
-  float mean = 0;      // of the shift, on the figure's scale
+  float day = 0;   // mean of its turns, days since `origin`
+  float mean = 0;  // of the shift, on the figure's scale
   float turns = 0;
   bool operator==(const WearBlock&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(from_day, to_day, mean, turns);
+    archive(day, mean, turns);
   }
 };
 
 struct WearHistory {
   Time origin{};
   int used = 0;
+  float open_since_day = 0;  // start of the newest block
   std::array<WearBlock, wear_blocks_max> blocks{};
   bool operator==(const WearHistory&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(origin, used, blocks);
+    archive(origin, used, open_since_day, blocks);
   }
 };
 

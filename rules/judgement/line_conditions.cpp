@@ -271,6 +271,14 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
   v.opinion.calm = residual < 0.8 * limit && shift < 0.5 * smallest_residual_shift;
   if (v.opinion.over || is_on(line, LineIssue::residual)) {
     v.opinion.urgency = __builtin_popcount(line.over_residual) >= 4 ? Urgency::plan : Urgency::notice;
+    if (over_limit) {
+      v.forecast = {turn.time, turn.time, turn.time};
+    } else if (drift && f.residual) {
+      const Expectation& e = f.residual->expected;
+      v.forecast = forecast(line.residual_wear, {.share_of_flow = false, .limit_shift = std::max(0.0, 1 - e.value), .limit_deviation = 0.05,
+                                                 .lasting_deviation = e.lasting_deviation, .wander = 0.02}, turn.time);
+      v.opinion.urgency = std::max(v.opinion.urgency, std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds), Urgency::plan));
+    }
     v.shift = shift_row("residual_bar", residual, f.residual, false, limit, limit, line.residual_chart, true);
     if (over_limit) v.shift.value = residual;
     v.reason = over_limit ? "the line still holds pressure over its limit when its turn starts" : "the residual pressure has left its baseline upwards";

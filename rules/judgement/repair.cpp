@@ -57,6 +57,7 @@ void settle_line(LineState& line, Time time) {
   settle_again(line.residual, priors::residual, time);
   for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
   line.wear = {};
+  line.residual_wear = {};
   line.sudden = false;
 }
 

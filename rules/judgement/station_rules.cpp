@@ -44,6 +44,7 @@ void renew_figures(LineState& line, Time time) {
   renew(line.floor, priors::bar);
   for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
   line.wear = {};
+  line.residual_wear = {};
   line.error_at.reset();
 }
 
@@ -91,6 +92,7 @@ void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures
     if (cycle.outcome == Outcome::not_reached) line.last_share = 1;
   }
   if (figures.time && figures.time->learnt) remember(line.wear, cycle.pump_start, figures.time->error);
+  if (figures.residual && figures.residual->learnt) remember(line.residual_wear, cycle.pump_start, figures.residual->error);
 }
 
 void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out) {

@@ -20,6 +20,7 @@ struct Plant {
   SiteState site;
   std::vector<WarningChange> changes;
   int turn = 0;
+  int days_later = 0;
 
   Plant() {
     context.id = {"northyard", "ps-01"};
@@ -31,7 +32,7 @@ struct Plant {
   HalfCycle next_turn() {
     HalfCycle h;
     h.line = turn % 2 + 1;
-    h.pump_start = time_from_ms(start_ms + turn * half_cycle_ms);
+    h.pump_start = time_from_ms(start_ms + days_later * 86400000LL + turn * half_cycle_ms);
     h.outcome = Outcome::reached;
     h.time_to_pressure_s = 150 * (1 + breath(turn, 0.01));
     h.pump_stop = later_by_s(h.pump_start, *h.time_to_pressure_s);
@@ -170,6 +171,103 @@ TEST(StationRules, silence_is_told_once_and_cleared_when_the_station_is_heard) {
   const Time back = later_by_days(late, 4);
   judge(plant.state, Heartbeat{.received = back, .time = back}, back, plant.context, out);
   EXPECT_EQ(silences(out), (std::vector<bool>{true, false}));
+}
+
+// If this fails what is said depends on the calendar.
+TEST(StationRules, all_times_moved_by_whole_days_change_only_the_stamps) {
+  Plant now;
+  Plant later;
+  later.days_later = 37;
+  for (Plant* plant : {&now, &later}) {
+    plant->run_in_order(200);
+    plant->run(120, [](HalfCycle& h, int i) { h.time_to_pressure_s = *h.time_to_pressure_s * (1 + 0.003 * i); });
+  }
+  ASSERT_FALSE(now.changes.empty());
+  ASSERT_EQ(now.changes.size(), later.changes.size());
+  for (std::size_t i = 0; i < now.changes.size(); ++i) {
+    EXPECT_EQ(later_by_days(now.changes[i].time, 37), later.changes[i].time);
+    EXPECT_EQ(now.changes[i].condition, later.changes[i].condition);
+    EXPECT_EQ(now.changes[i].urgency, later.changes[i].urgency);
+    EXPECT_EQ(now.changes[i].causes, later.changes[i].causes);
+  }
+}
+
+constexpr auto slower_by_a_quarter = [](HalfCycle& h, int) {
+  if (h.line == 1) h.time_to_pressure_s = *h.time_to_pressure_s * 1.25;
+};
+
+// If this fails nobody is told whether a repair has worked.
+TEST(StationRules, a_repair_that_worked_ends_the_warning_with_that_reason) {
+  Plant plant;
+  plant.run_in_order(200);
+  plant.run(60, slower_by_a_quarter);
+  ASSERT_FALSE(plant.changes.empty());
+  const Time noted = time_from_ms(start_ms + plant.turn * half_cycle_ms - 1);
+  plant.take(ServiceNote{.time = noted, .kind = ServiceKind::repaired, .line = 1, .note = {}}, noted);
+  plant.run_in_order(14);
+  EXPECT_EQ(plant.changes.back().change, Change::cleared);
+  EXPECT_NE(plant.changes.back().text.find("back where they were"), std::string::npos) << plant.changes.back().text;
+}
+
+// If this fails a repair that did not work is taken for the new normal.
+TEST(StationRules, a_repair_that_did_not_work_keeps_the_warning_open) {
+  Plant plant;
+  plant.run_in_order(200);
+  plant.run(60, slower_by_a_quarter);
+  const std::size_t before = plant.changes.size();
+  const Time noted = time_from_ms(start_ms + plant.turn * half_cycle_ms - 1);
+  plant.take(ServiceNote{.time = noted, .kind = ServiceKind::repaired, .line = 1, .note = {}}, noted);
+  plant.run(200, slower_by_a_quarter);
+  for (std::size_t i = before; i < plant.changes.size(); ++i) EXPECT_NE(plant.changes[i].change, Change::cleared) << plant.changes[i].text;
+}
+
+// If this fails a frosty week sends people out to look for leaks.
+TEST(StationRules, a_cold_spell_near_the_limit_is_put_down_to_stiff_grease) {
+  Plant plant;
+  const auto cold = [&](double below) {
+    return [&plant, below](HalfCycle& h, int i) {
+      const double now = below * std::min(1.0, i / 24.0);
+      h.temp_c = *h.temp_c - now;
+      h.time_to_pressure_s = *h.time_to_pressure_s * std::exp(-0.02 * (*h.temp_c - 12));
+      h.pump_stop = later_by_s(h.pump_start, *h.time_to_pressure_s);
+      (void)plant;
+    };
+  };
+  plant.run(400, cold(0));
+  EXPECT_TRUE(plant.changes.empty());
+  plant.run(96, cold(28));  // 150 s at 12 C; about 265 s of the 300 allowed at -16 C
+  ASSERT_FALSE(plant.changes.empty());
+  EXPECT_EQ(plant.changes[0].condition, Condition::slow_to_pressure);
+  EXPECT_EQ(plant.changes[0].line, std::nullopt);
+  EXPECT_EQ(plant.changes[0].causes[0].cause, Cause::stiff_grease);
+  EXPECT_GT(plant.changes[0].causes[0].weight, 0.7);
+}
+
+// If this fails a turn that came hours late moves what was already judged.
+TEST(StationRules, a_turn_older_than_the_last_judged_one_only_counts_as_having_come) {
+  Plant plant;
+  plant.run_in_order(100);
+  Plant copy = plant;
+  HalfCycle late = plant.next_turn();
+  late.line = 1;
+  late.pump_start = time_from_ms(start_ms + 40 * half_cycle_ms + 1000);
+  late.pump_stop = later_by_s(late.pump_start, 200);
+  late.time_to_pressure_s = 200;
+  late.arrival = Arrival::late;
+  const Time received = time_from_ms(start_ms + 100 * half_cycle_ms);
+  plant.take(late, received);
+  EXPECT_EQ(plant.state.lines[0].time_to_pressure, copy.state.lines[0].time_to_pressure);
+  EXPECT_EQ(plant.state.lines[0].time_chart, copy.state.lines[0].time_chart);
+}
+
+// If this fails a line costs more memory than the station was promised to take.
+TEST(StationRules, a_line_takes_at_most_two_kilobytes) {
+  Plant plant;
+  plant.run_in_order(300);
+  StationState one = plant.state;
+  one.lines.pop_back();
+  EXPECT_LE(save(plant.state).size() - save(one).size(), 2000U);
+  EXPECT_LE(save(plant.state).size(), 6000U);
 }
 
 }  // namespace
