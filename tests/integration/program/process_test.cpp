@@ -61,11 +61,12 @@ class AsProcess : public ::testing::Test {
 
 TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles_nothing) {
   // Turns would be lost at each crash, or counted twice, and nobody would know.
-  constexpr int total = 2000 * stations, lives = 8;
+  // Many stations and few turns: in any batch most have no output, so their saved states lag behind the journal's position.
+  constexpr int many = 40, total = 400 * many, lives = 8;
   MqttPeer sender(mosquitto.port(), "sender");
   Process first = start();
   ASSERT_TRUE(connected_times(1)) << log();
-  for (int station = 0; station < stations; ++station) {
+  for (int station = 0; station < many; ++station) {
     const Sent message = settings_message(station);
     sender.publish(message.topic, message.payload, true);
   }
@@ -73,7 +74,7 @@ TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles
   Process process = std::move(first);
   for (int life = 1; life <= lives; ++life) {
     for (const int upto = total * life / lives; sent < upto; ++sent) {
-      const Sent message = sample(sent, stations, start_ms);
+      const Sent message = sample(sent, many, start_ms);
       sender.publish(message.topic, message.payload);
       if (sent == upto - 300) process.kill();  // in the middle of taking and judging
     }
@@ -81,19 +82,18 @@ TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles
     ASSERT_TRUE(connected_times(static_cast<std::size_t>(life) + 1)) << log();
   }
   sender.flush();
-  const std::string last = sample(total - 1, stations, start_ms).payload;
   MqttPeer marker(mosquitto.port(), "marker");
   marker.publish("grease/northyard/end/presence", R"({"state":"online"})");
   marker.flush();
   std::string health;
   ASSERT_TRUE(eventually([&] {
     health = read_health(data(), wall_now()).text;
-    return health.find(R"("waiting":0,)") != std::string::npos && health.find(R"("stations":6,)") != std::string::npos;
+    return health.find(R"("waiting":0,)") != std::string::npos && health.find(R"("stations":41,)") != std::string::npos;
   })) << health;
   end(process);
 
   const auto messages = journalled();
-  for (int n = 0; n < total; ++n) ASSERT_TRUE(messages.contains(sample(n, stations, start_ms).payload)) << n;
+  for (int n = 0; n < total; ++n) ASSERT_TRUE(messages.contains(sample(n, many, start_ms).payload)) << n;
   const RowTexts history = rows_in_history(data());
   const RowTexts least = rows_from_journal(data(), settings_for(1, data()).plant, std::nullopt);
   const RowTexts most = rows_from_journal(data(), settings_for(1, data()).plant, wall_now());
@@ -107,7 +107,7 @@ TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles
     const auto& replayed = most.at(file);
     EXPECT_TRUE(std::includes(replayed.begin(), replayed.end(), lines.begin(), lines.end())) << file << " has rows too many";
   }
-  EXPECT_GT(history.at("half-cycles").size(), 20U * stations);
+  EXPECT_GT(history.at("half-cycles").size(), 4U * many);
 }
 
 TEST_F(AsProcess, with_its_disk_full_it_acknowledges_nothing_and_goes_on_when_there_is_room) {
