@@ -15,12 +15,12 @@ struct Row {
   std::string_view symptoms;  // one letter each, in the order of Symptom; see chance()
 };
 
-// U surely up, u often up, m maybe up or not, 0 neither, D surely down, d often down, e either way but moved, b by chance,
-// z never, l seldom, ? nothing known: as often as other things happen.
+// U surely up, u often up, m maybe up or not, 0 neither, D surely down, d often down, w maybe down or not, e either way but
+// moved, b by chance, z never, l seldom, ? nothing known: as often as other things happen.
 //                                                               rise, vent           yes or no
 constexpr std::array<Row, 13> table{{
     // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal
-    {Cause::slow_leak, 0.20,               "Ud0m" "u?d0" "00" "0mm0mm?0z0?00"},
+    {Cause::slow_leak, 0.20,               "Uw0m" "u?d0" "00" "0mm0mm?0z0?00"},
     {Cause::line_broken, 0.05,             "?d?D" "?D?0" "00" "0UUUmm?0z0?00"},
     {Cause::air_in_line, 0.08,             "Um0m" "m0dU" "m0" "mum0uu?0z0?0m"},
     {Cause::stiff_grease, 0.14,            "UUUm" "muud" "m0" "Um?0mmUUz0?0m"},
@@ -53,6 +53,7 @@ constexpr Chance chance(char letter) {
     case 'm': return {0.06, 0.64, 0.30};
     case 'D': return {0.83, 0.15, 0.02};
     case 'd': return {0.50, 0.45, 0.05};
+    case 'w': return {0.30, 0.64, 0.06};
     case 'e': return {0.40, 0.20, 0.40};
     case 'b': return {0.04, 0.84, 0.12};  // as often as chance has it
     case 'l': return {0.04, 0.84, 0.12};  // seldom
