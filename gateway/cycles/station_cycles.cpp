@@ -43,6 +43,7 @@ void change_clock(State& state, const ControllerSettings& settings, std::vector<
   hand_over(turns, out);
   const std::int64_t by_ms = state.clock.step_ms();
   state.readings.clock_moved(by_ms);
+  if (state.habits.due_from) *state.habits.due_from += std::chrono::milliseconds{by_ms};
   std::vector<HeldSample> waiting = state.clock.take_waiting();
   if (!waiting.empty()) waiting.front().step_ms = by_ms;
   for (const HeldSample& held : waiting) static_cast<void>(state.window.insert(held));

@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "gateway/cycles/crossing.h"
+#include "gateway/cycles/rise_shape.h"
 #include "gateway/cycles/turn.h"
 
 namespace driftline::cycles {
@@ -134,6 +135,41 @@ void tell_vent(HalfCycle& half, const Turn& turn, const Reading& r, LineHabit& h
   }
 }
 
+// Turns come a share of the cycle apart. One that comes earlier was started by hand or tries again after a failure; the
+// schedule begins anew when the pump was off for long, or when turns keep coming at the new beat.
+bool astray(Habits& habits, const Turn& turn, Time start) {
+  const auto& settings = turn.settings;
+  if (!settings.cycle_s) return false;
+  const double share = *settings.cycle_s / std::max(1, settings.lines.value_or(1));
+  const double slack = std::max(15.0, 0.05 * share);
+  const auto in_beat = [&](const std::optional<Time>& from) {
+    if (!from) return false;
+    const double since = seconds_between(*from, start);
+    const double beats = std::round(since / share);
+    return beats >= 1 && std::abs(since - beats * share) <= slack;
+  };
+  if (habits.due_from && start < *habits.due_from) return false;  // late data: older than what the beat is told by
+  const bool due = !habits.due_from || in_beat(habits.due_from) || seconds_between(*habits.due_from, start) > 0.95 * share ||
+                   in_beat(habits.astray_from);
+  (due ? habits.due_from : habits.astray_from) = start;
+  if (due) habits.astray_from.reset();
+  return !due;
+}
+
+void tell_others(HalfCycle& half, const Turn& turn) {
+  for (int line = 1; line <= lines_max; ++line) {
+    const auto at = static_cast<std::size_t>(line - 1);
+    half.others_start_bar[at] = rest_level(turn.rest, line);
+    for (std::size_t i = turn.run.points.size(); i-- > 0;) {
+      const auto bar = turn.run.bar_of(i, line);
+      if (!bar) continue;
+      half.others_stop_bar[at] = rounded(*bar);
+      break;
+    }
+    if (half.others_start_bar[at]) half.others_start_bar[at] = rounded(*half.others_start_bar[at]);
+  }
+}
+
 }  // namespace
 
 int line_served(const Turn& turn) {
@@ -207,6 +243,13 @@ HalfCycle told(const Turn& turn, Habits& habits) {
   half.pump_stop = later_by_s(turn.run.base, stop);
   if (!turn.head_missing) half.pump_run_s = rounded(stop - start);
   tell_vent(half, turn, r, habit, stop);
+  tell_others(half, turn);
+  half.off_schedule = astray(habits, turn, half.pump_start);
+  if (!turn.head_missing) {
+    const double end = half.outcome == Outcome::reached ? std::min(crossing->at_s, stop) : stop;
+    const double end_bar = half.outcome == Outcome::reached ? std::max(target, r.run.back().bar) : r.run.back().bar;
+    half.shape = rise_shape(r.run, {start, end, r.residual.value_or(r.run.front().bar), end_bar, turn.settings.target_bar});
+  }
   if (half.residual_bar && half.outcome == Outcome::reached) {
     if (!habit.floor_bar || *half.residual_bar < *habit.floor_bar) {
       habit.floor_bar = half.residual_bar;

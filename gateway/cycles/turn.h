@@ -53,6 +53,8 @@ struct Habits {
   std::array<LineHabit, lines_max> line;
   float start_edges = 0;  // share of turns whose first sample came off the beat: a sender that adds one at the start
   float stop_edges = 0;   // the same for the first sample after the stop
+  std::optional<Time> due_from;     // start of the last turn that came when it was due
+  std::optional<Time> astray_from;  // start of the last one that did not
   bool operator==(const Habits&) const = default;
 };
 
