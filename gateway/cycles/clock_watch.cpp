@@ -54,12 +54,16 @@ std::vector<HeldSample> ClockWatch::take_waiting() {
 
 void ClockWatch::accept(const HeldSample& held, double lag_ms) {
   if (!lag_ms_ || lag_ms < lag_now(held.received)) {
-    if (!lag_ms_ || lag_now(held.received) - lag_ms > step_noise_ms) dropped_at_ = held.received;
+    if (!lag_ms_ || lag_now(held.received) - lag_ms > step_noise_ms) {
+      dropped_at_ = held.received;
+      since_drop_ = 0;
+    }
     lag_ms_ = lag_ms;
   } else {
     lag_ms_ = lag_now(held.received);
   }
   lag_at_ = held.received;
+  if (since_drop_ < lag_settled_samples) ++since_drop_;
   const double over_ms = lag_ms - *lag_ms_;
   if (over_ms <= 1000.0 * late_arrival_s) spread_ms_ = std::max(over_ms, 0.995 * spread_ms_);
   if (newest_time_ && held.sample.time <= *newest_time_) return;
@@ -74,10 +78,11 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
     return ClockVerdict::live;
   }
   const double over_ms = lag_ms - lag_now(held.received);
-  const bool settled = seconds_between(dropped_at_, held.received) >= lag_settled_s;
+  const bool settled = seconds_between(dropped_at_, held.received) >= lag_settled_s && since_drop_ >= lag_settled_samples;
   const double noise_ms = step_noise_ms + spread_ms_;
+  // Before the lag is settled a backlog may be draining; but nothing that drains is of the future.
+  if (over_ms < -step_small_ms && (settled || lag_ms < -1000.0 * lateness_s)) return wait(held, lag_ms);
   if (over_ms < -noise_ms && settled) {
-    if (over_ms < -step_small_ms) return wait(held, lag_ms);
     held.step_ms = std::llround(-over_ms);
     waiting_.clear();
     accept(held, lag_ms);

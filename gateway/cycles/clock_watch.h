@@ -38,7 +38,7 @@ class ClockWatch {
   bool operator==(const ClockWatch&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, newest_seq_, newest_time_, waiting_, step_ms_);
+    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, since_drop_, newest_seq_, newest_time_, waiting_, step_ms_);
   }
 
  private:
@@ -51,6 +51,7 @@ class ClockWatch {
   double spread_ms_ = 0;           // how far lags lie above the least, at most, lately
   Time lag_at_{};                  // received
   Time dropped_at_{};              // received, when the least lag last fell by more than noise
+  std::int32_t since_drop_ = 0;    // samples since then
   std::optional<std::uint64_t> newest_seq_;
   std::optional<Time> newest_time_;
   std::vector<HeldSample> waiting_;

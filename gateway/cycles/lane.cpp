@@ -27,6 +27,13 @@ void cut_run(Turn& turn) {
   }
   std::size_t keep = top + 1;
   const double target = turn.settings.target_bar.value_or(1e9);
+  if (const double highest_bar = turn.run.bar_of(top, line).value_or(0.0); highest_bar < 0.97 * target && top >= 3 &&
+      highest_bar - turn.run.bar_of(top - 3, line).value_or(0.0) < std::max(3.0, 0.04 * highest_bar)) {
+    // Held below the target: noise makes the highest, so the last that is no lower than noise is the last pumping.
+    for (std::size_t i = top; i < points.size(); ++i) {
+      if (turn.run.bar_of(i, line).value_or(-1e9) > highest_bar - std::max(1.5, 0.02 * highest_bar)) keep = i + 1;
+    }
+  }
   if (top >= 3 && turn.run.bar_of(top, line).value_or(0.0) >= 0.9 * target) {
     const auto at = [&](std::size_t i) { return points[i].at_ms / 1000.0; };
     const auto bar = [&](std::size_t i) { return turn.run.bar_of(i, line).value_or(0.0); };

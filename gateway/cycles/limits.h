@@ -42,6 +42,7 @@ inline constexpr double step_small_ms = 120'000;
 inline constexpr double step_sure_s = 8.0;
 // The least lag is trusted once it has not fallen for this long: a backlog that drains makes it fall all the time.
 inline constexpr double lag_settled_s = 60.0;
+inline constexpr int lag_settled_samples = 20;
 inline constexpr std::size_t clock_waiting_max = 256;
 static_assert(clock_waiting_max >= 2 * step_sure_s * samples_per_second_max, "the samples that prove a step must fit");
 // Came by this much later than usual: not live. Some senders batch by the minute.

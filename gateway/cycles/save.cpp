@@ -50,7 +50,7 @@ void serialize(Archive& archive, LineHabit& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, Habits& v) {
-  archive(v.line, v.start_edges, v.stop_edges, v.due_from, v.astray_from);
+  archive(v.lines, v.start_edges, v.stop_edges, v.due_from, v.astray_from);
 }
 template <class Archive>
 void serialize(Archive& archive, Hole& v) {

@@ -172,6 +172,12 @@ void tell_others(HalfCycle& half, const Turn& turn) {
 
 }  // namespace
 
+LineHabit& Habits::of_line(int line) {
+  const auto at = static_cast<std::size_t>(line - 1);
+  if (lines.size() <= at) lines.resize(at + 1);
+  return lines[at];
+}
+
 int line_served(const Turn& turn) {
   if (turn.line) return *turn.line;
   int best = 1;
@@ -193,7 +199,7 @@ int line_served(const Turn& turn) {
 HalfCycle told(const Turn& turn, Habits& habits) {
   HalfCycle half;
   half.line = line_served(turn);
-  LineHabit& habit = habits.line[static_cast<std::size_t>(half.line - 1)];
+  LineHabit& habit = habits.of_line(half.line);
   half.settings = turn.settings;
   half.level_pct = turn.level_pct;
   half.temp_c = turn.temp_c;
@@ -262,7 +268,8 @@ HalfCycle told(const Turn& turn, Habits& habits) {
 
 void tell(const Turn& turn, Habits& habits, std::vector<HalfCycle>& out) {
   HalfCycle half = told(turn, habits);
-  const bool pushed = !turn.pump_given && half.outcome == Outcome::interrupted &&
+  const bool unmet = half.outcome == Outcome::interrupted || half.outcome == Outcome::unclear;
+  const bool pushed = !turn.pump_given && unmet &&
                       half.peak_bar.value_or(0.0) < std::max(20.0, 0.15 * turn.settings.target_bar.value_or(0.0));
   if (!pushed) out.push_back(std::move(half));
 }

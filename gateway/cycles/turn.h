@@ -50,11 +50,12 @@ struct LineHabit {
 
 // What earlier turns of the station taught.
 struct Habits {
-  std::array<LineHabit, lines_max> line;
+  std::vector<LineHabit> lines;  // line 1 first; as many as had turns
   float start_edges = 0;  // share of turns whose first sample came off the beat: a sender that adds one at the start
   float stop_edges = 0;   // the same for the first sample after the stop
   std::optional<Time> due_from;     // start of the last turn that came when it was due
   std::optional<Time> astray_from;  // start of the last one that did not
+  LineHabit& of_line(int line);
   bool operator==(const Habits&) const = default;
 };
 
