@@ -102,8 +102,24 @@ std::string days_text(Time from, Time to) {
 }
 
 std::string how_long(const Finding& f) {
-  if (f.condition == Condition::pressure_not_reached) return "The line is not served now.";
-  if (!f.forecast.limit_at) return "No limit within sight.";
+  switch (f.condition) {
+    case Condition::pressure_not_reached: return "The line is not served now.";
+    case Condition::quick_to_pressure: return "Bearings of this line may go short of grease.";
+    case Condition::missed_turn: return "Nothing is greased meanwhile.";
+    case Condition::station_silent: return "What it does is not known meanwhile.";
+    case Condition::slow_vent:
+    case Condition::peak_shift:
+    case Condition::grease_use_shift:
+    case Condition::doubtful_sensor:
+      if (!f.forecast.limit_at) return {};
+      break;
+    case Condition::slow_to_pressure:
+    case Condition::residual_pressure:
+    case Condition::reservoir_low:
+    case Condition::short_reservoir_life:
+      if (!f.forecast.limit_at) return "No limit within sight.";
+      break;
+  }
   const std::string limit = f.condition == Condition::residual_pressure  ? "Residual limit"
                             : f.condition == Condition::slow_to_pressure ? "Pump limit"
                                                                          : "Limit";
