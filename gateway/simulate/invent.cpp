@@ -35,9 +35,9 @@ Climate draw_climate(Rng& rng, double days, bool strong) {
 
 SenderPlan draw_sender(Rng& rng, bool clean) {
   SenderPlan with;
-  with.fast_s = clean ? one_of(rng, {1.0, 1.0, 2.0}) : one_of(rng, {0.5, 1.0, 1.0, 2.0, 3.0, 5.0});
-  with.rest_s = one_of(rng, {60.0, 120.0, 300.0});
-  with.tail_s = one_of(rng, {60.0, 120.0});
+  with.fast_s = clean ? one_of(rng, {2.0, 2.0, 3.0}) : one_of(rng, {1.0, 2.0, 3.0, 3.0, 5.0});
+  with.rest_s = one_of(rng, {120.0, 300.0, 600.0});
+  with.tail_s = one_of(rng, {45.0, 90.0});
   with.edge = rng.chance(0.3);
   with.pump = clean || rng.chance(0.8);
   with.line = clean || rng.chance(0.85);

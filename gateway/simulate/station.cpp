@@ -367,6 +367,7 @@ void Station::note_troubles(const TurnTruth& row, const TurnInput& input, const 
     const double day = at_s / day_s;
     const bool purging = fault.kind == Cause::air_in_line && day >= fault.onset_day && day < fault.onset_day + 10;
     if (progress_of(fault, day) <= 0 && !purging) continue;
+    blamed |= trouble.truth.own_failure_ms.has_value();  // what fails by one fault is not laid at another's door
     if ((failed || held) && !blamed && !trouble.truth.own_failure_ms && fault.kind != Cause::outside_pressure) {
       trouble.truth.own_failure_ms = ms;
       trouble.truth.own_failure_how = failed ? "not-reached" : "residual";

@@ -15,7 +15,10 @@ Json or_null(const std::optional<T>& value) {
   return value ? Json(*value) : Json(nullptr);
 }
 
-double rounded(double value, double to) { return std::round(value / to) * to; }
+double rounded(double value, double to) {
+  const double per = std::round(1 / to);
+  return std::round(value * per) / per;
+}
 
 Json turns_of(const StationTruth& station) {
   Json rows = Json::array();
