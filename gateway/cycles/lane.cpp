@@ -169,8 +169,15 @@ bool Lane::vent_settled() const {
   const double after_s = turn.vent.points.back().at_ms / 1000.0;
   if (after_s > vent_watched_s) return true;
   if (!turn.settings.residual_bar || n < 3) return false;
+  // Four samples below: counted from the end, where they are.
   int below = 0;
-  for (std::size_t i = 0; i < n; ++i) below += turn.vent.bar_of(i, line).value_or(1e9) < *turn.settings.residual_bar ? 1 : 0;
+  for (std::size_t i = n; i-- > 0 && below < 4;) {
+    if (turn.vent.bar_of(i, line).value_or(1e9) >= *turn.settings.residual_bar) {
+      if (n - i > 8) break;
+      continue;
+    }
+    ++below;
+  }
   return below >= 4;
 }
 

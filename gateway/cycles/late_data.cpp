@@ -29,9 +29,7 @@ void LateData::take(const HeldSample& held, const ControllerSettings& settings, 
                     std::vector<HalfCycle>& out) {
   if (window_.insert(held) != Insertion::held) return;
   last_received_ = held.received;
-  std::vector<HeldSample> due;
-  window_.release(held.received, lateness_s, due);
-  fold(due, settings, habits, live, out);
+  fold(window_.release(held.received, lateness_s), settings, habits, live, out);
 }
 
 void LateData::start_filling(const Hole& hole, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out) {
@@ -45,7 +43,7 @@ void LateData::start_filling(const Hole& hole, const ControllerSettings& setting
   }
 }
 
-void LateData::fold(const std::vector<HeldSample>& due, const ControllerSettings& settings, Habits& habits, Lane& live,
+void LateData::fold(std::span<const HeldSample> due, const ControllerSettings& settings, Habits& habits, Lane& live,
                     std::vector<HalfCycle>& out) {
   for (HeldSample held : due) {
     auto hole = std::find_if(holes.begin(), holes.end(), [&](const Hole& h) { return holds(h, held.sample.time); });
@@ -111,9 +109,7 @@ std::optional<Time> LateData::wake_at() const {
 }
 
 void LateData::advance_to(Time now, const ControllerSettings& settings, Habits& habits, Lane& live, std::vector<HalfCycle>& out) {
-  std::vector<HeldSample> due;
-  window_.release(now, lateness_s, due);
-  fold(due, settings, habits, live, out);
+  fold(window_.release(now, lateness_s), settings, habits, live, out);
   if (filling_ && now >= later_by_s(last_received_, late_quiet_s)) end_filling(settings, habits, live, out);
   while (!holes.empty() && now >= later_by_s(holes.front().noticed, hole_kept_s)) {
     if (filling_ == holes.front().after.sample.time) {
@@ -147,9 +143,7 @@ void LateData::clock_moved(Habits& habits, std::vector<HalfCycle>& out) {
 }
 
 void LateData::finish(const ControllerSettings& settings, Habits& habits, Lane& live, std::vector<HalfCycle>& out) {
-  std::vector<HeldSample> due;
-  window_.release_all(due);
-  fold(due, settings, habits, live, out);
+  fold(window_.release_all(), settings, habits, live, out);
   if (filling_) end_filling(settings, habits, live, out);
   for (Hole& hole : holes) give_up(hole, habits, out);
   holes.clear();

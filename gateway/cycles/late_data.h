@@ -7,6 +7,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "gateway/cycles/lane.h"
@@ -35,7 +36,7 @@ class LateData {
   }
 
  private:
-  void fold(const std::vector<HeldSample>& due, const ControllerSettings& settings, Habits& habits, Lane& live,
+  void fold(std::span<const HeldSample> due, const ControllerSettings& settings, Habits& habits, Lane& live,
             std::vector<HalfCycle>& out);
   void start_filling(const Hole& hole, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out);
   void end_filling(const ControllerSettings& settings, Habits& habits, Lane& live, std::vector<HalfCycle>& out);

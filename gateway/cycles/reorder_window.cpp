@@ -29,6 +29,7 @@ Insertion ReorderWindow::insert(const HeldSample& held) {
                        std::find(last_released_.begin(), last_released_.end(), sample) != last_released_.end();
     return known ? Insertion::doubled : Insertion::behind;
   }
+  drop_released();
   const auto from = held_.begin() + static_cast<std::ptrdiff_t>(taken_);
   auto at = held_.end();
   while (at != from && !stands_before(std::prev(at)->sample, sample)) --at;  // nearly always the newest
@@ -39,7 +40,7 @@ Insertion ReorderWindow::insert(const HeldSample& held) {
   return Insertion::held;
 }
 
-void ReorderWindow::release(Time now, double wait_s, std::vector<HeldSample>& out) {
+std::span<const HeldSample> ReorderWindow::release(Time now, double wait_s) {
   std::size_t due = taken_;
   while (due < held_.size() && seconds_between(held_[due].sample.time, *newest_) >= lateness_s) ++due;
   if (first_received_ && seconds_between(*first_received_, now) >= wait_s) {
@@ -48,10 +49,10 @@ void ReorderWindow::release(Time now, double wait_s, std::vector<HeldSample>& ou
     }
   }
   due = std::max(due, held_.size() - std::min(held_.size(), window_samples_max));
-  release_to(due, out);
+  return release_to(due);
 }
 
-void ReorderWindow::release_all(std::vector<HeldSample>& out) { release_to(held_.size(), out); }
+std::span<const HeldSample> ReorderWindow::release_all() { return release_to(held_.size()); }
 
 void ReorderWindow::forget() {
   newest_.reset();
@@ -59,8 +60,8 @@ void ReorderWindow::forget() {
   last_released_.clear();
 }
 
-void ReorderWindow::release_to(std::size_t due, std::vector<HeldSample>& out) {
-  if (due <= taken_) return;
+std::span<const HeldSample> ReorderWindow::release_to(std::size_t due) {
+  if (due <= taken_) return {};
   const Time to = held_[due - 1].sample.time;
   while (due < held_.size() && held_[due].sample.time == to) ++due;
   if (released_to_ != to) last_released_.clear();
@@ -69,18 +70,24 @@ void ReorderWindow::release_to(std::size_t due, std::vector<HeldSample>& out) {
   for (std::size_t i = taken_; i < due; ++i) {
     if (held_[i].sample.time == to) last_released_.push_back(held_[i].sample);
     oldest_left = oldest_left || held_[i].received == *first_received_;
-    out.push_back(held_[i]);
   }
+  const std::span<const HeldSample> out(held_.data() + taken_, due - taken_);
   taken_ = due;
-  if (2 * taken_ >= held_.size()) {  // moving the rest forward costs less than what was taken
-    held_.erase(held_.begin(), held_.begin() + static_cast<std::ptrdiff_t>(taken_));
-    taken_ = 0;
+  if (oldest_left) {
+    first_received_.reset();
+    for (std::size_t i = taken_; i < held_.size(); ++i) {
+      if (!first_received_ || held_[i].received < *first_received_) first_received_ = held_[i].received;
+    }
   }
-  if (!oldest_left) return;
-  first_received_.reset();
-  for (std::size_t i = taken_; i < held_.size(); ++i) {
-    if (!first_received_ || held_[i].received < *first_received_) first_received_ = held_[i].received;
-  }
+  return out;
+}
+
+// Moving the rest forward when it is less than what was taken costs a sample one move at most.
+void ReorderWindow::drop_released() {
+  if (taken_ == 0 || 2 * taken_ < held_.size()) return;
+  held_.erase(held_.begin(), held_.begin() + static_cast<std::ptrdiff_t>(taken_));
+  taken_ = 0;
+  if (held_.capacity() > 64 && held_.size() < held_.capacity() / 8) held_.shrink_to_fit();  // a burst is over
 }
 
 std::optional<Time> ReorderWindow::wake_at(double wait_s) const {

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "gateway/telemetry/sample.h"
@@ -26,10 +27,10 @@ class ReorderWindow {
  public:
   [[nodiscard]] Insertion insert(const HeldSample& sample);
 
-  // Moves what is due to the end of `out`: by the watermark of event time, by the time held (`wait_s`,
-  // not less than lateness_s), by the bound on size.
-  void release(Time now, double wait_s, std::vector<HeldSample>& out);
-  void release_all(std::vector<HeldSample>& out);
+  // What is due: by the watermark of event time, by the time held (`wait_s`, not less than lateness_s), by the bound on
+  // size. The samples stand where they are until the next insert; nothing is copied or allocated.
+  [[nodiscard]] std::span<const HeldSample> release(Time now, double wait_s);
+  [[nodiscard]] std::span<const HeldSample> release_all();
 
   // When waiting alone releases something.
   [[nodiscard]] std::optional<Time> wake_at(double wait_s) const;
@@ -51,7 +52,8 @@ class ReorderWindow {
   }
 
  private:
-  void release_to(std::size_t due, std::vector<HeldSample>& out);
+  [[nodiscard]] std::span<const HeldSample> release_to(std::size_t due);
+  void drop_released();
 
   std::vector<HeldSample> held_;             // sorted; the first `taken_` are released already
   std::size_t taken_ = 0;

@@ -141,6 +141,10 @@ std::array<double, origins> origin_weights(const StartHabit& habit, const MeanRi
   for (int o = 0; o < origins; ++o) {
     const double origin = (-0.5 + 1.0 * o / (origins - 1)) * interval;
     double sum = -0.5 * (origin - centre) * (origin - centre) / (prior * prior);
+    if (sum < -15.0) {  // far from where the rise departs: not worth its exponentials
+      out[static_cast<std::size_t>(o)] = -1e6;
+      continue;
+    }
     double product = 1.0;
     for (std::size_t k = 0; k < habit.firsts; ++k) {
       const double spread = std::max(static_cast<double>(habit.spread_s[k]), first_spread_min * interval);

@@ -1,6 +1,7 @@
 #include "gateway/cycles/station_cycles.h"
 
 #include <algorithm>
+#include <span>
 
 #include "gateway/cycles/limits.h"
 #include "gateway/cycles/state.h"
@@ -16,7 +17,7 @@ void hand_over(std::vector<HalfCycle>& turns, std::vector<StationEvent>& out) {
   turns.clear();
 }
 
-void fold(State& state, const std::vector<HeldSample>& due, const ControllerSettings& settings, std::vector<StationEvent>& out) {
+void fold(State& state, std::span<const HeldSample> due, const ControllerSettings& settings, std::vector<StationEvent>& out) {
   std::vector<HalfCycle> turns;
   for (HeldSample held : due) {
     state.readings.see(held.sample, !state.live.turn_open() && !held.sample.pump.value_or(false), out);
@@ -27,16 +28,12 @@ void fold(State& state, const std::vector<HeldSample>& due, const ControllerSett
 }
 
 void settle(State& state, Time now, const ControllerSettings& settings, std::vector<StationEvent>& out) {
-  std::vector<HeldSample> due;
-  state.window.release(now, window_wait_s(state), due);
-  fold(state, due, settings, out);
+  fold(state, state.window.release(now, window_wait_s(state)), settings, out);
 }
 
 // The first samples of a clock that was set: what was held of the old time goes first.
 void change_clock(State& state, const ControllerSettings& settings, std::vector<StationEvent>& out) {
-  std::vector<HeldSample> due;
-  state.window.release_all(due);
-  fold(state, due, settings, out);
+  fold(state, state.window.release_all(), settings, out);
   state.window.forget();
   std::vector<HalfCycle> turns;
   state.late.clock_moved(state.habits, turns);
@@ -118,9 +115,7 @@ void advance_to(State& state, Time now, const ControllerSettings& fallback, std:
 
 void finish(State& state, const ControllerSettings& fallback, std::vector<StationEvent>& out) {
   const ControllerSettings settings = overlay(fallback, state.announced);
-  std::vector<HeldSample> due;
-  state.window.release_all(due);
-  fold(state, due, settings, out);
+  fold(state, state.window.release_all(), settings, out);
   std::vector<HalfCycle> turns;
   state.late.finish(settings, state.habits, state.live, turns);
   state.live.finish(state.habits, turns);

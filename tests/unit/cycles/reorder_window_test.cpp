@@ -18,8 +18,7 @@ TEST(ReorderWindow, late_samples_come_out_in_their_place) {
   EXPECT_EQ(window.insert({at(1000), time_from_ms(2200)}), Insertion::held);
   EXPECT_EQ(window.insert({at(1000), time_from_ms(2300)}), Insertion::doubled);
   EXPECT_EQ(window.insert({at(60000), time_from_ms(60100)}), Insertion::held);
-  std::vector<HeldSample> out;
-  window.release(time_from_ms(60100), 30.0, out);
+  const auto out = window.release(time_from_ms(60100), 30.0);
   ASSERT_EQ(out.size(), 2U);
   EXPECT_EQ(out[0].sample.time, time_from_ms(1000));
   EXPECT_EQ(out[1].sample.time, time_from_ms(2000));
