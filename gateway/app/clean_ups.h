@@ -16,7 +16,9 @@ class CleanUps {
   CleanUps(const CleanUps&) = delete;
   CleanUps& operator=(const CleanUps&) = delete;
 
-  void add(std::string name, std::function<void()> undo) { all_.push_back({std::move(name), std::move(undo)}); }
+  void add(std::string name, std::function<void()> undo) {
+    all_.push_back({std::move(name), std::move(undo)});
+  }
   void run() {
     while (!all_.empty()) {
       const auto last = std::move(all_.back());

@@ -13,12 +13,20 @@ std::chrono::nanoseconds read(clockid_t clock) {
 
 }  // namespace
 
-Time wall_now() { return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now()); }
+Time wall_now() {
+  return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
+}
 
-std::chrono::nanoseconds steady_now() { return std::chrono::steady_clock::now().time_since_epoch(); }
+std::chrono::nanoseconds steady_now() {
+  return std::chrono::steady_clock::now().time_since_epoch();
+}
 
-std::chrono::nanoseconds coarse_now() { return read(CLOCK_MONOTONIC_COARSE); }
+std::chrono::nanoseconds coarse_now() {
+  return read(CLOCK_MONOTONIC_COARSE);
+}
 
-std::chrono::nanoseconds cpu_now() { return read(CLOCK_PROCESS_CPUTIME_ID); }
+std::chrono::nanoseconds cpu_now() {
+  return read(CLOCK_PROCESS_CPUTIME_ID);
+}
 
 }  // namespace driftline

@@ -12,18 +12,24 @@ namespace {
 
 std::string_view name_of(broker::SourceState state) {
   switch (state) {
-    case broker::SourceState::stopped: return "stopped";
-    case broker::SourceState::connecting: return "connecting";
-    case broker::SourceState::listening: return "listening";
+    case broker::SourceState::stopped:
+      return "stopped";
+    case broker::SourceState::connecting:
+      return "connecting";
+    case broker::SourceState::listening:
+      return "listening";
   }
   return "unknown";
 }
 
 }  // namespace
 
-std::filesystem::path health_file(const std::filesystem::path& data_folder) { return data_folder / "health.json"; }
+std::filesystem::path health_file(const std::filesystem::path& data_folder) {
+  return data_folder / "health.json";
+}
 
-bool write_health(const std::filesystem::path& data_folder, const GatewayStatus& status, bool alive, Time now) {
+bool write_health(const std::filesystem::path& data_folder, const GatewayStatus& status, bool alive,
+                  Time now) {
   const nlohmann::ordered_json content{{"time", rfc3339(now)},
                                        {"alive", alive},
                                        {"broker", name_of(status.source)},
@@ -58,11 +64,13 @@ void remove_health(const std::filesystem::path& data_folder) {
 Health read_health(const std::filesystem::path& data_folder, Time now) {
   const std::filesystem::path file = health_file(data_folder);
   std::ifstream in(file, std::ios::binary);
-  if (!in) return {false, "no gateway runs on " + data_folder.string() + " (" + file.string() + " is not there)"};
+  if (!in)
+    return {false, "no gateway runs on " + data_folder.string() + " (" + file.string() + " is not there)"};
   std::ostringstream text;
   text << in.rdbuf();
   const auto content = nlohmann::json::parse(text.str(), nullptr, false);
-  if (!content.is_object() || !content.contains("time") || !content["time"].is_string() || !content.contains("alive"))
+  if (!content.is_object() || !content.contains("time") || !content["time"].is_string() ||
+      !content.contains("alive"))
     return {false, file.string() + " is not what the gateway writes"};
   const auto time = parse_rfc3339(content["time"].get<std::string>());
   if (!time) return {false, file.string() + " has no readable time"};
@@ -70,13 +78,15 @@ Health read_health(const std::filesystem::path& data_folder, Time now) {
   std::string line = text.str();
   if (!line.empty() && line.back() == '\n') line.pop_back();
   if (age_s > std::chrono::duration<double>(health_stale_after).count())
-    return {false, "the gateway has not been heard for " + std::to_string(static_cast<long>(age_s)) + " s: " + line};
+    return {false,
+            "the gateway has not been heard for " + std::to_string(static_cast<long>(age_s)) + " s: " + line};
   return {content["alive"] == true, line};
 }
 
 std::string status_line(const GatewayStatus& status) {
-  return std::string(name_of(status.source)) + ", " + std::to_string(status.received.received) + " messages, " +
-         std::to_string(status.judged.behind) + " waiting, " + std::to_string(status.judged.stations) + " stations, " +
+  return std::string(name_of(status.source)) + ", " + std::to_string(status.received.received) +
+         " messages, " + std::to_string(status.judged.behind) + " waiting, " +
+         std::to_string(status.judged.stations) + " stations, " +
          std::to_string(status.judged.warning_changes) + " changes of warnings";
 }
 

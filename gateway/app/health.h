@@ -1,7 +1,9 @@
-// A file in the data folder that says how the gateway is, for a container's health check and for a person at a shell:
+// A file in the data folder that says how the gateway is, for a container's health check and for a person at
+// a shell:
 //   {"time":"...","alive":true,"broker":"listening","received":1,"waiting":0,"stations":1,...}
-// Written every health_every, as a whole (a new file renamed over the old one). `alive` is false when a thread hangs or the
-// gateway is about to give up. A broker that is away does not make the gateway unhealthy: restarting it would not help.
+// Written every health_every, as a whole (a new file renamed over the old one). `alive` is false when a
+// thread hangs or the gateway is about to give up. A broker that is away does not make the gateway unhealthy:
+// restarting it would not help.
 #pragma once
 
 #include <filesystem>
@@ -19,7 +21,8 @@ struct Health {
 [[nodiscard]] std::filesystem::path health_file(const std::filesystem::path& data_folder);
 
 // False: it could not be written.
-bool write_health(const std::filesystem::path& data_folder, const GatewayStatus& status, bool alive, Time now);
+bool write_health(const std::filesystem::path& data_folder, const GatewayStatus& status, bool alive,
+                  Time now);
 void remove_health(const std::filesystem::path& data_folder);
 [[nodiscard]] Health read_health(const std::filesystem::path& data_folder, Time now);
 

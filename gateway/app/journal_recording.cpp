@@ -20,7 +20,8 @@ tl::expected<std::uint64_t, std::string> record_journal(const std::filesystem::p
     const auto records = reader.read({}, std::chrono::milliseconds{0});
     if (records.empty()) break;
     for (const auto& record : records) {
-      if (auto problem = writer->write({record.received, std::string(record.topic), std::string(record.payload)}))
+      if (auto problem =
+              writer->write({record.received, std::string(record.topic), std::string(record.payload)}))
         return tl::unexpected(*problem);
       ++messages;
     }

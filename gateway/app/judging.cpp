@@ -59,7 +59,9 @@ struct Judging::Loop {
 Judging::Judging(Plant plant, journal::Position from, JudgingParts parts)
     : plant_(std::move(plant)), from_(from), parts_(std::move(parts)) {}
 
-Judging::~Judging() { stop(); }
+Judging::~Judging() {
+  stop();
+}
 
 void Judging::start() {
   if (!thread_.joinable()) thread_ = std::thread([this] { run(); });
@@ -140,7 +142,8 @@ bool Judging::Loop::step(bool last) {
   return true;
 }
 
-// The journal gives a chunk at a time; what is there up to `until` becomes one batch. Waits only for the first.
+// The journal gives a chunk at a time; what is there up to `until` becomes one batch. Waits only for the
+// first.
 void Judging::Loop::gather(journal::Position until, std::chrono::milliseconds wait) {
   taken = 0;
   std::size_t bytes = 0;
@@ -217,7 +220,8 @@ void Judging::Loop::look_after(nanoseconds now) {
     counts.set_aside = 0;
     for (const StationSummary& station : stations) counts.set_aside += station.set_aside ? 1 : 0;
   }
-  if (retain.due(now)) judging.parts_.journal->retain(judging.parts_.history->needed_from(), judging.plant_.now());
+  if (retain.due(now))
+    judging.parts_.journal->retain(judging.parts_.history->needed_from(), judging.plant_.now());
 }
 
 void Judging::Loop::tell() {

@@ -1,15 +1,17 @@
-// The judging thread: journal -> plant -> history, in batches; and the clock's tick, which makes silence an input.
+// The judging thread: journal -> plant -> history, in batches; and the clock's tick, which makes silence an
+// input.
 //
-// A batch is what the journal has (bounded), judged, with what silence caused, in one transaction. Batches are spaced by
-// batch_spacing, so that a busy plant is written in large transactions and a quiet one without delay.
+// A batch is what the journal has (bounded), judged, with what silence caused, in one transaction. Batches
+// are spaced by batch_spacing, so that a busy plant is written in large transactions and a quiet one without
+// delay.
 //
-// The tick: `Intake::mark` gives a moment and a position; when all before that position has been judged, the plant is
-// advanced to that moment. The replay of the same messages gives the same rows, because what silence causes is due at
-// stated times, whenever it is asked for.
+// The tick: `Intake::mark` gives a moment and a position; when all before that position has been judged, the
+// plant is advanced to that moment. The replay of the same messages gives the same rows, because what silence
+// causes is due at stated times, whenever it is asked for.
 //
-// A history that cannot be written is tried again for ever: the journal holds what comes in meanwhile, up to its bound.
-// A history that says it will never work, or a broken invariant, ends the thread: `failure` says why, and the program is
-// to end.
+// A history that cannot be written is tried again for ever: the journal holds what comes in meanwhile, up to
+// its bound. A history that says it will never work, or a broken invariant, ends the thread: `failure` says
+// why, and the program is to end.
 #pragma once
 
 #include <atomic>
@@ -33,7 +35,7 @@ struct JudgingParts {
   journal::Journal* journal = nullptr;  // all outlive the thread
   history::History* history = nullptr;
   Intake* intake = nullptr;
-  std::function<void()> committed;      // something new is in the history; must not block
+  std::function<void()> committed;  // something new is in the history; must not block
 };
 
 struct JudgingCounts {
@@ -44,7 +46,7 @@ struct JudgingCounts {
   std::uint64_t faults = 0;
   std::uint64_t commits = 0;
   std::uint64_t commit_failures = 0;
-  std::uint64_t behind = 0;    // messages in the journal that wait
+  std::uint64_t behind = 0;  // messages in the journal that wait
   std::uint64_t stations = 0;
   std::uint64_t set_aside = 0;
 };
@@ -58,8 +60,8 @@ class Judging {
   Judging& operator=(const Judging&) = delete;
 
   void start();
-  // Judges and commits what is in the journal (for drain_max at most), saves every station, ends. Gives up on a history
-  // that fails: the journal has it all.
+  // Judges and commits what is in the journal (for drain_max at most), saves every station, ends. Gives up on
+  // a history that fails: the journal has it all.
   void stop();
 
   void reconfigure(PlantSettings settings);  // from the next batch on

@@ -12,7 +12,8 @@ ConsumerMaker metrics_consumer(metrics::MetricsSettings settings) {
             const auto writer = std::make_shared<metrics::Writer>(settings, history, wall_now);
             writer->start();
             // It looks for new rows by itself. Its requests have limits of their own, so it is not watched.
-            return Consumer{.name = "metrics", .nudge = [] {}, .stop = [writer] { writer->stop(); }, .pulse = {}};
+            return Consumer{
+                .name = "metrics", .nudge = [] {}, .stop = [writer] { writer->stop(); }, .pulse = {}};
           }};
 }
 

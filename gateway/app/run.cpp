@@ -37,7 +37,8 @@ journal::JournalSettings journal_settings(const StoreSettings& store, journal::P
   return all;
 }
 
-// The first position that the history knows nothing of: after a power cut it may remember more than the journal.
+// The first position that the history knows nothing of: after a power cut it may remember more than the
+// journal.
 journal::Position known_to(const history::SavedStates& states) {
   std::uint64_t known = std::max<std::uint64_t>(1, states.taken_to);
   for (const auto& row : states.stations) known = std::max(known, row.position);
@@ -52,11 +53,14 @@ std::vector<std::string> cursor_names(const GatewaySettings& settings) {
 
 // Empty: the change can be made while running.
 std::optional<std::string> needs_restart(const GatewaySettings& now, const GatewaySettings& wanted) {
-  if (!(now.store == wanted.store)) return "the data folder or how long things are kept has changed: that needs a restart";
+  if (!(now.store == wanted.store))
+    return "the data folder or how long things are kept has changed: that needs a restart";
   if (now.broker.telemetry_root != wanted.broker.telemetry_root)
-    return "the telemetry root has changed: that needs a restart";  // what is in the journal still has the old one
+    return "the telemetry root has changed: that needs a restart";  // what is in the journal still has the
+                                                                    // old one
   if (cursor_names(now) != cursor_names(wanted))
-    return "an output has been added or removed: that needs a restart";  // the history keeps rows for those it knows
+    return "an output has been added or removed: that needs a restart";  // the history keeps rows for those
+                                                                         // it knows
   return std::nullopt;
 }
 
@@ -64,22 +68,28 @@ std::optional<std::string> needs_restart(const GatewaySettings& now, const Gatew
 
 std::optional<std::string> problem_of(const GatewaySettings& settings) {
   const broker::BrokerSettings& mqtt = settings.broker;
-  if (const auto why = broker::problem_of_root(mqtt.telemetry_root)) return "the telemetry root \"" + mqtt.telemetry_root + "\" " + *why;
-  if (const auto why = broker::problem_of_root(mqtt.output_root)) return "the output root \"" + mqtt.output_root + "\" " + *why;
+  if (const auto why = broker::problem_of_root(mqtt.telemetry_root))
+    return "the telemetry root \"" + mqtt.telemetry_root + "\" " + *why;
+  if (const auto why = broker::problem_of_root(mqtt.output_root))
+    return "the output root \"" + mqtt.output_root + "\" " + *why;
   if (broker::lies_under(mqtt.output_root, mqtt.telemetry_root))
-    return "the output root \"" + mqtt.output_root + "\" lies under the telemetry root \"" + mqtt.telemetry_root +
-           "\": the gateway would read what it writes";
+    return "the output root \"" + mqtt.output_root + "\" lies under the telemetry root \"" +
+           mqtt.telemetry_root + "\": the gateway would read what it writes";
   if (mqtt.client_id.empty()) return "the client id is empty: the broker could keep no session";
   if (mqtt.keep_alive_s < broker::keep_alive_s_min)
     return "a keep-alive under " + std::to_string(broker::keep_alive_s_min) + " s is too short";
-  if (mqtt.retry_s_min < 1 || mqtt.retry_s_max < mqtt.retry_s_min) return "the times between attempts to connect are no range";
-  if (settings.plant.topic_root != mqtt.telemetry_root) return "broker and plant differ in the telemetry root";
+  if (mqtt.retry_s_min < 1 || mqtt.retry_s_max < mqtt.retry_s_min)
+    return "the times between attempts to connect are no range";
+  if (settings.plant.topic_root != mqtt.telemetry_root)
+    return "broker and plant differ in the telemetry root";
   return std::nullopt;
 }
 
 Gateway::Gateway(GatewaySettings settings) : settings_(std::move(settings)) {}
 
-Gateway::~Gateway() { stop(); }
+Gateway::~Gateway() {
+  stop();
+}
 
 std::optional<std::string> Gateway::start() {
   if (auto problem = problem_of(settings_)) return problem;
@@ -90,8 +100,8 @@ std::optional<std::string> Gateway::start() {
     clean_ups_.reset();
     return problem;
   }
-  // Undone in the opposite order: the source first, so that nothing more comes; then the judgement, so that all of it is
-  // committed; then the consumers, so that they see the last of it.
+  // Undone in the opposite order: the source first, so that nothing more comes; then the judgement, so that
+  // all of it is committed; then the consumers, so that they see the last of it.
   start_consumers();
   clean_ups_->add("consumers", [this] { stop_consumers(); });
   judging_->start();
@@ -104,7 +114,8 @@ std::optional<std::string> Gateway::start() {
 std::optional<std::string> Gateway::open_stores() {
   std::error_code failed;
   std::filesystem::create_directories(settings_.store.data_folder, failed);
-  if (failed) return "the data folder " + settings_.store.data_folder + " cannot be made: " + failed.message();
+  if (failed)
+    return "the data folder " + settings_.store.data_folder + " cannot be made: " + failed.message();
   auto history = history::History::open(history_settings(settings_));
   if (!history) return history.error();
   history_ = std::move(*history);
@@ -126,8 +137,9 @@ std::optional<std::string> Gateway::open_judging() {
   for (const std::string& who : restore(plant, *states)) run_events::state_unreadable(who);
   intake_ = std::make_unique<Intake>(*journal_, wall_now, plant.now());
   clean_ups_->add("intake", [this] { intake_.reset(); });
-  judging_ = std::make_unique<Judging>(std::move(plant), std::max<journal::Position>(1, states->resume_from),
-                                       JudgingParts{journal_.get(), history_.get(), intake_.get(), [this] { nudge(); }});
+  judging_ = std::make_unique<Judging>(
+      std::move(plant), std::max<journal::Position>(1, states->resume_from),
+      JudgingParts{journal_.get(), history_.get(), intake_.get(), [this] { nudge(); }});
   clean_ups_->add("plant", [this] { judging_.reset(); });
   return std::nullopt;
 }
@@ -152,8 +164,8 @@ void Gateway::stop_source() {
 }
 
 void Gateway::start_consumers() {
-  auto publisher = std::make_unique<broker::Publisher>(settings_.broker,
-                                                       broker::history_outbox(*history_, settings_.broker.output_root));
+  auto publisher = std::make_unique<broker::Publisher>(
+      settings_.broker, broker::history_outbox(*history_, settings_.broker.output_root));
   publisher->start();
   std::vector<Consumer> consumers;
   for (const ConsumerMaker& maker : settings_.consumers) consumers.push_back(maker.start(*history_));
@@ -181,14 +193,17 @@ void Gateway::nudge() {
   for (const Consumer& consumer : consumers_) consumer.nudge();
 }
 
-void Gateway::stop() { clean_ups_.reset(); }
+void Gateway::stop() {
+  clean_ups_.reset();
+}
 
 std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   if (!clean_ups_) return "the gateway does not run";
   if (auto problem = problem_of(settings)) return problem;
   if (auto problem = needs_restart(settings_, settings)) return problem;
   const bool broker_changed = !(settings.broker == settings_.broker);
-  const bool consumers_changed = broker_changed || !settings.consumers.empty() || !settings_.consumers.empty();
+  const bool consumers_changed =
+      broker_changed || !settings.consumers.empty() || !settings_.consumers.empty();
   judging_->reconfigure(settings.plant);
   if (broker_changed) stop_source();
   if (consumers_changed) stop_consumers();
@@ -198,7 +213,9 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   return std::nullopt;
 }
 
-std::optional<std::string> Gateway::failure() const { return judging_ ? judging_->failure() : std::nullopt; }
+std::optional<std::string> Gateway::failure() const {
+  return judging_ ? judging_->failure() : std::nullopt;
+}
 
 GatewayStatus Gateway::status() const {
   GatewayStatus status;

@@ -1,9 +1,9 @@
-// The running gateway: broker -> journal -> judgement -> history -> broker, as one object that starts and stops, so that
-// tests run the whole of it in their own process.
+// The running gateway: broker -> journal -> judgement -> history -> broker, as one object that starts and
+// stops, so that tests run the whole of it in their own process.
 //
-// Threads: the library's two (receiving, sending), the source's and the publisher's (connecting, publishing), the
-// journal's (syncing), the judging one, and those of other consumers of the history. They meet in the journal, in the
-// history and in a few notifications that never block.
+// Threads: the library's two (receiving, sending), the source's and the publisher's (connecting, publishing),
+// the journal's (syncing), the judging one, and those of other consumers of the history. They meet in the
+// journal, in the history and in a few notifications that never block.
 #pragma once
 
 #include <chrono>
@@ -30,9 +30,9 @@ namespace driftline {
 // Where the two logs lie and how long they keep. A change of it needs a restart.
 struct StoreSettings {
   std::string data_folder = "data";
-  std::chrono::milliseconds sync_every{200};       // what a power cut can cost; 0: each message is synced
-  std::uint64_t journal_bytes_max = 16ULL << 30;   // what may wait; beyond it the broker keeps it
-  std::uint64_t journal_keep_bytes = 1ULL << 30;   // what nobody needs any more
+  std::chrono::milliseconds sync_every{200};      // what a power cut can cost; 0: each message is synced
+  std::uint64_t journal_bytes_max = 16ULL << 30;  // what may wait; beyond it the broker keeps it
+  std::uint64_t journal_keep_bytes = 1ULL << 30;  // what nobody needs any more
   std::chrono::hours journal_keep_for{24 * 7};
   std::chrono::hours keep_half_cycles{24 * 730};
   std::chrono::hours keep_warnings{24 * 1826};
@@ -42,9 +42,9 @@ struct StoreSettings {
 
 // A further consumer of the history: a cursor of its own, a thread of its own.
 struct Consumer {
-  std::string name;                    // of its cursor, and in the log
-  std::function<void()> nudge;         // something new; must not block
-  std::function<void()> stop;          // ends its thread
+  std::string name;                      // of its cursor, and in the log
+  std::function<void()> nudge;           // something new; must not block
+  std::function<void()> stop;            // ends its thread
   std::function<std::uint64_t()> pulse;  // may be empty: not watched
 };
 struct ConsumerMaker {
@@ -81,10 +81,11 @@ class Gateway {
   Gateway(const Gateway&) = delete;
   Gateway& operator=(const Gateway&) = delete;
 
-  // Empty: it runs (connecting to the broker goes on in the background). Otherwise why not; nothing is left behind.
+  // Empty: it runs (connecting to the broker goes on in the background). Otherwise why not; nothing is left
+  // behind.
   [[nodiscard]] std::optional<std::string> start();
-  // Clean end: no more messages are taken, what is in the journal is judged and committed, what is to be published is
-  // published if the broker is there, `offline` is said. Idempotent.
+  // Clean end: no more messages are taken, what is in the journal is judged and committed, what is to be
+  // published is published if the broker is there, `offline` is said. Idempotent.
   void stop();
   // All or nothing: on a problem everything runs on as it was.
   [[nodiscard]] std::optional<std::string> reload(GatewaySettings settings);
@@ -116,7 +117,8 @@ class Gateway {
   std::unique_ptr<CleanUps> clean_ups_;
 };
 
-// What is wrong with them before anything is opened: roots that are none, output under the telemetry root, ...
+// What is wrong with them before anything is opened: roots that are none, output under the telemetry root,
+// ...
 [[nodiscard]] std::optional<std::string> problem_of(const GatewaySettings& settings);
 
 }  // namespace driftline

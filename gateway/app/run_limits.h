@@ -9,10 +9,12 @@ namespace driftline {
 // Messages and bytes of one batch: a transaction of this size takes tens of milliseconds.
 inline constexpr std::size_t batch_messages_max = 16'384;
 inline constexpr std::size_t batch_bytes_max = 16U << 20;
-inline constexpr std::size_t payload_bytes_kept = 4096;  // of a slot's memory from batch to batch: 64 MB in all at most
+inline constexpr std::size_t payload_bytes_kept =
+    4096;  // of a slot's memory from batch to batch: 64 MB in all at most
 
-// Least time between two batches. Each looks at every station and is a transaction, so a busy plant is written in larger
-// ones: a message waits this long at most, which is little beside the 12 s of the reorder window.
+// Least time between two batches. Each looks at every station and is a transaction, so a busy plant is
+// written in larger ones: a message waits this long at most, which is little beside the 12 s of the reorder
+// window.
 inline constexpr std::chrono::milliseconds batch_spacing{20};
 inline constexpr std::chrono::milliseconds batch_spacing_busy{100};
 inline constexpr std::size_t batch_messages_busy = 200;
@@ -23,9 +25,10 @@ inline constexpr std::chrono::seconds tick_every{1};
 inline constexpr std::chrono::seconds checkpoint_every{2};
 inline constexpr std::size_t checkpoint_rounds = 30;
 
-inline constexpr std::chrono::seconds tend_every{5};    // retention slice and checkpoint of the history
-inline constexpr std::chrono::seconds retain_every{10}; // old journal segments
-// How long a clean end goes on judging; what is left is in the journal. Well within the usual 90 s of a service manager.
+inline constexpr std::chrono::seconds tend_every{5};     // retention slice and checkpoint of the history
+inline constexpr std::chrono::seconds retain_every{10};  // old journal segments
+// How long a clean end goes on judging; what is left is in the journal. Well within the usual 90 s of a
+// service manager.
 inline constexpr std::chrono::seconds drain_max{20};
 inline constexpr std::chrono::milliseconds commit_retry{1000};
 

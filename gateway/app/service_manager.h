@@ -18,8 +18,8 @@ class ServiceManager {
   void stopping();
   void status(const std::string& text);
 
-  // Call about once a second. Says WATCHDOG=1 at half of its interval, and only if every thread has moved within
-  // hang_after. Gives the name of a thread that hangs.
+  // Call about once a second. Says WATCHDOG=1 at half of its interval, and only if every thread has moved
+  // within hang_after. Gives the name of a thread that hangs.
   std::optional<std::string> watch(const std::vector<Pulse>& pulses, std::chrono::nanoseconds now);
 
  private:

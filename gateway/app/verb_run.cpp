@@ -127,7 +127,8 @@ class Running {
 
 int run_gateway(const LoadSettings& load, std::ostream& out, std::ostream& err) {
   const sigset_t taken = block_signals();
-  spdlog::set_default_logger(std::make_shared<spdlog::logger>("driftline", std::make_shared<spdlog::sinks::stderr_sink_mt>()));
+  spdlog::set_default_logger(
+      std::make_shared<spdlog::logger>("driftline", std::make_shared<spdlog::sinks::stderr_sink_mt>()));
   LoadedSettings loaded = load();
   if (!loaded.settings) {
     for (const std::string& problem : loaded.problems) err << problem << '\n';

@@ -1,7 +1,10 @@
 // The verb `run`: the gateway until it is told to end.
 //
-//   driftline run --config DIR [--data DIR]     SIGTERM, SIGINT: clean end; SIGHUP: configuration anew, all or nothing
-//   driftline run --health --data DIR           how the gateway on DIR is: one line; for a container's health check
+//   driftline run --config DIR [--data DIR]
+//     SIGTERM, SIGINT: clean end; SIGHUP: configuration anew, all or nothing
+//
+//   driftline run --health --data DIR
+//     how the gateway on DIR is, in one line; for a container's health check
 //
 // Exit codes: 0 clean end (or healthy), 1 failed while running (or not healthy), 2 could not start.
 #pragma once
@@ -18,7 +21,8 @@ namespace driftline {
 
 struct LoadedSettings {
   std::optional<GatewaySettings> settings;
-  std::vector<std::string> problems;  // for a person: file, place, what would be right; `settings` is empty then
+  std::vector<std::string>
+      problems;  // for a person: file, place, what would be right; `settings` is empty then
 };
 using LoadSettings = std::function<LoadedSettings()>;  // reads the configuration anew at each call
 

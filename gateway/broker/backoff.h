@@ -1,5 +1,6 @@
-// How long to wait before the next attempt: doubles from `min_s` to `max_s`, and is spread over its upper half so that a
-// plant's gateways do not come back in step after a broker's restart. Pure; the caller brings chance, 0 <= uniform < 1.
+// How long to wait before the next attempt: doubles from `min_s` to `max_s`, and is spread over its upper
+// half so that a plant's gateways do not come back in step after a broker's restart. Pure; the caller brings
+// chance, 0 <= uniform < 1.
 #pragma once
 
 #include <algorithm>

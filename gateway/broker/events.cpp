@@ -13,11 +13,13 @@ using driftline::events::say;
 void connected(std::string_view client, std::string_view broker, bool session_present) {
   say(Level::info, "broker-connected", client,
       "connected to " + std::string(broker) +
-          (session_present ? ", which had kept our session" : ", which held no session of ours: subscribed anew"));
+          (session_present ? ", which had kept our session"
+                           : ", which held no session of ours: subscribed anew"));
 }
 
 void connect_failed(std::string_view client, const LinkFailure& failure, double retry_in_s) {
-  // The word of the trouble is part of the subject, so that a new cause is said at once while a standing one is folded.
+  // The word of the trouble is part of the subject, so that a new cause is said at once while a standing one
+  // is folded.
   say(Level::warn, "broker-connect-failed", std::string(client) + " " + std::string(name_of(failure.trouble)),
       failure.text + "; next attempt in " + std::to_string(static_cast<int>(retry_in_s + 0.5)) + " s");
 }
@@ -26,7 +28,9 @@ void connection_lost(std::string_view client, const LinkFailure& failure) {
   say(Level::warn, "broker-connection-lost", client, failure.text);
 }
 
-void disconnected(std::string_view client) { say(Level::info, "broker-disconnected", client, "disconnected as asked"); }
+void disconnected(std::string_view client) {
+  say(Level::info, "broker-disconnected", client, "disconnected as asked");
+}
 
 void payload_cut(std::string_view topic, std::size_t bytes, std::size_t bound) {
   say(Level::warn, "payload-cut", topic,
@@ -35,25 +39,31 @@ void payload_cut(std::string_view topic, std::size_t bytes, std::size_t bound) {
 }
 
 void journal_refuses(std::string_view topic) {
-  say(Level::error, "journal-refuses", "", "the journal cannot take a message of " + std::string(topic) +
-                                               "; nothing is acknowledged until it can");
+  say(Level::error, "journal-refuses", "",
+      "the journal cannot take a message of " + std::string(topic) +
+          "; nothing is acknowledged until it can");
 }
 
 void journal_takes_again(std::uint64_t refused) {
   say(Level::info, "journal-takes-again", "",
-      "the journal takes messages again; " + std::to_string(refused) + " were left with the broker, which sends them again");
+      "the journal takes messages again; " + std::to_string(refused) +
+          " were left with the broker, which sends them again");
 }
 
 void message_left_with_broker(std::string_view topic) {
   say(Level::warn, "message-left-with-broker", "",
-      "a message of " + std::string(topic) + " is not acknowledged; the connection is cut so that the broker sends it again");
+      "a message of " + std::string(topic) +
+          " is not acknowledged; the connection is cut so that the broker sends it again");
 }
 
 void callback_slow(std::chrono::milliseconds took) {
-  say(Level::warn, "callback-slow", "", "taking one message into the journal took " + std::to_string(took.count()) + " ms");
+  say(Level::warn, "callback-slow", "",
+      "taking one message into the journal took " + std::to_string(took.count()) + " ms");
 }
 
-void callback_threw(std::string_view what) { say(Level::error, "callback-threw", "", what); }
+void callback_threw(std::string_view what) {
+  say(Level::error, "callback-threw", "", what);
+}
 
 void publishing_stopped(std::string_view client, const LinkFailure& failure) {
   say(Level::warn, "publishing-stopped", std::string(client) + " " + std::string(name_of(failure.trouble)),
@@ -64,6 +74,8 @@ void outbox_unreadable(std::string_view cause, std::string_view text) {
   say(Level::warn, "outbox-unreadable", cause, "what is to be published waits: " + std::string(text));
 }
 
-void published(std::uint64_t messages) { count("published", "", messages); }
+void published(std::uint64_t messages) {
+  count("published", "", messages);
+}
 
 }  // namespace driftline::broker::events

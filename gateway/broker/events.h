@@ -14,9 +14,9 @@ void connect_failed(std::string_view client, const LinkFailure& failure, double 
 void connection_lost(std::string_view client, const LinkFailure& failure);
 void disconnected(std::string_view client);
 void payload_cut(std::string_view topic, std::size_t bytes, std::size_t bound);
-void journal_refuses(std::string_view topic);          // an append failed; waiting for it
-void journal_takes_again(std::uint64_t refused);       // after that
-void message_left_with_broker(std::string_view topic); // the connection is cut so that it comes again
+void journal_refuses(std::string_view topic);           // an append failed; waiting for it
+void journal_takes_again(std::uint64_t refused);        // after that
+void message_left_with_broker(std::string_view topic);  // the connection is cut so that it comes again
 void callback_slow(std::chrono::milliseconds took);
 void callback_threw(std::string_view what);
 void publishing_stopped(std::string_view client, const LinkFailure& failure);

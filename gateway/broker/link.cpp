@@ -28,8 +28,8 @@ int version_of(const BrokerSettings& settings) {
   return settings.protocol == Protocol::mqtt_5 ? MQTTVERSION_5 : MQTTVERSION_3_1_1;
 }
 
-// The library keeps a ring of trace lines that nobody reads unless told otherwise: a third of its time. There is no call
-// for it in the C++ interface, and it must come before the first client.
+// The library keeps a ring of trace lines that nobody reads unless told otherwise: a third of its time. There
+// is no call for it in the C++ interface, and it must come before the first client.
 void silence_trace_ring() {
   static std::once_flag once;
   std::call_once(once, [] { MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_ERROR); });
@@ -48,12 +48,18 @@ LinkTrouble trouble_of_code(int code, bool v5) {
 std::string_view refusal_of(int code, bool v5) {
   if (v5) return MQTTReasonCode_toString(static_cast<MQTTReasonCodes>(code));
   switch (code) {
-    case 1: return "protocol version not accepted";
-    case 2: return "client id not accepted";
-    case 3: return "server not available";
-    case 4: return "bad user name or password";
-    case 5: return "not authorised";
-    default: return "refused";
+    case 1:
+      return "protocol version not accepted";
+    case 2:
+      return "client id not accepted";
+    case 3:
+      return "server not available";
+    case 4:
+      return "bad user name or password";
+    case 5:
+      return "not authorised";
+    default:
+      return "refused";
   }
 }
 
@@ -61,14 +67,22 @@ std::string_view refusal_of(int code, bool v5) {
 
 std::string_view name_of(LinkTrouble trouble) {
   switch (trouble) {
-    case LinkTrouble::credentials_unreadable: return "credentials-unreadable";
-    case LinkTrouble::unreachable: return "unreachable";
-    case LinkTrouble::tls: return "tls";
-    case LinkTrouble::not_authorised: return "not-authorised";
-    case LinkTrouble::refused: return "refused";
-    case LinkTrouble::no_answer: return "no-answer";
-    case LinkTrouble::lost: return "lost";
-    case LinkTrouble::taken_over: return "taken-over";
+    case LinkTrouble::credentials_unreadable:
+      return "credentials-unreadable";
+    case LinkTrouble::unreachable:
+      return "unreachable";
+    case LinkTrouble::tls:
+      return "tls";
+    case LinkTrouble::not_authorised:
+      return "not-authorised";
+    case LinkTrouble::refused:
+      return "refused";
+    case LinkTrouble::no_answer:
+      return "no-answer";
+    case LinkTrouble::lost:
+      return "lost";
+    case LinkTrouble::taken_over:
+      return "taken-over";
   }
   return "unknown";
 }
@@ -79,8 +93,8 @@ struct Link::Client {
   Session session;
   std::optional<Will> will;
   LinkHandlers handlers;
-  // The C layer keeps a pointer to the object on which the error handler was set, and copies of the options carry that
-  // pointer along: both live as long as the client.
+  // The C layer keeps a pointer to the object on which the error handler was set, and copies of the options
+  // carry that pointer along: both live as long as the client.
   mqtt::ssl_options tls;
   mqtt::connect_options options;
   std::mutex marks_mutex;
@@ -90,7 +104,8 @@ struct Link::Client {
   bool session_present = false;
   std::atomic<bool> taken_over{false};
   std::atomic<bool> lost{false};  // since the last connect()
-  std::unique_ptr<mqtt::async_client> mqtt_client;  // last: destroyed first, while what it calls is still there
+  std::unique_ptr<mqtt::async_client>
+      mqtt_client;  // last: destroyed first, while what it calls is still there
 
   [[nodiscard]] bool v5() const { return settings.protocol == Protocol::mqtt_5; }
   [[nodiscard]] std::string address() const { return settings.host + ":" + std::to_string(settings.port); }
@@ -125,15 +140,18 @@ void Link::Client::make_client() {
 // Called by C code: nothing may come out of these two.
 void Link::Client::on_message(const mqtt::const_message_ptr& message) noexcept {
   const auto& payload = message->get_payload_ref();
-  handlers.message(message->get_topic(), payload ? std::string_view(payload.data(), payload.size()) : std::string_view());
+  handlers.message(message->get_topic(),
+                   payload ? std::string_view(payload.data(), payload.size()) : std::string_view());
 }
 
 void Link::Client::on_lost(std::string_view cause) noexcept {
   lost = true;
   const bool by_other = taken_over.exchange(false);
   std::string text = "connection to " + address() + " lost";
-  if (by_other) text += ": another client came with the id " + client_id + "; each gateway needs an id of its own";
-  else if (!cause.empty()) text += ": " + std::string(cause);
+  if (by_other)
+    text += ": another client came with the id " + client_id + "; each gateway needs an id of its own";
+  else if (!cause.empty())
+    text += ": " + std::string(cause);
   handlers.lost({by_other ? LinkTrouble::taken_over : LinkTrouble::lost, std::move(text)});
 }
 
@@ -181,7 +199,8 @@ LinkFailure Link::Client::tls_failure() {
   const std::lock_guard guard(tls_mutex);
   std::string text = "TLS with " + address() + " refused";
   if (tls_text.empty())
-    text += ": the broker's certificate is not for the host " + settings.host + ", or it closed the connection";
+    text +=
+        ": the broker's certificate is not for the host " + settings.host + ", or it closed the connection";
   else
     text += ": " + tls_text;
   return {LinkTrouble::tls, std::move(text)};
@@ -202,7 +221,8 @@ LinkFailure Link::Client::failure_of(const mqtt::exception& thrown) {
   const LinkTrouble trouble = trouble_of_code(code, v5());
   if (trouble != LinkTrouble::unreachable)
     return {trouble, "broker " + address() + " says: " + std::string(refusal_of(code, v5()))};
-  if (settings.tls && !thrown.get_message().empty() && thrown.get_message().find("TLS") != std::string::npos) return tls_failure();
+  if (settings.tls && !thrown.get_message().empty() && thrown.get_message().find("TLS") != std::string::npos)
+    return tls_failure();
   const std::string why = thrown.get_message().empty() ? std::string(thrown.what()) : thrown.get_message();
   return {trouble, "broker " + address() + " cannot be reached: " + why};
 }
@@ -233,7 +253,9 @@ Link::Link(const BrokerSettings& settings, std::string client_id, Session sessio
   client_->make_client();
 }
 
-Link::~Link() { disconnect(); }
+Link::~Link() {
+  disconnect();
+}
 
 std::optional<LinkFailure> Link::connect() {
   const CredentialsOutcome read = read_credentials(client_->settings);
@@ -251,13 +273,17 @@ std::optional<LinkFailure> Link::connect() {
   auto failure = client_->attempt();
   if (failure) return failure;
   std::vector<SocketMark> ours = sockets_connected_to(client_->settings.port);
-  std::erase_if(ours, [&](const SocketMark& mark) { return std::find(before.begin(), before.end(), mark) != before.end(); });
+  std::erase_if(ours, [&](const SocketMark& mark) {
+    return std::find(before.begin(), before.end(), mark) != before.end();
+  });
   const std::lock_guard guard(client_->marks_mutex);
   client_->marks = std::move(ours);
   return std::nullopt;
 }
 
-bool Link::session_present() const { return client_->session_present; }
+bool Link::session_present() const {
+  return client_->session_present;
+}
 
 std::optional<LinkFailure> Link::subscribe(const std::string& filter) {
   try {
@@ -279,16 +305,20 @@ std::optional<LinkFailure> Link::subscribe(const std::string& filter) {
   }
 }
 
-std::optional<LinkFailure> Link::Client::confirm(const mqtt::delivery_token_ptr& token, std::chrono::milliseconds within) {
-  if (!answered(token, within)) return LinkFailure{LinkTrouble::no_answer, "the broker does not confirm what is published"};
+std::optional<LinkFailure> Link::Client::confirm(const mqtt::delivery_token_ptr& token,
+                                                 std::chrono::milliseconds within) {
+  if (!answered(token, within))
+    return LinkFailure{LinkTrouble::no_answer, "the broker does not confirm what is published"};
   const int reason = token->get_reason_code();
   // 16, no matching subscribers, is a good answer.
   if (v5() && reason >= mqtt::UNSPECIFIED_ERROR && reason != mqtt::MQTTPP_V3_CODE)
-    return LinkFailure{LinkTrouble::not_authorised, "the broker refuses to take " + token->get_message()->get_topic()};
+    return LinkFailure{LinkTrouble::not_authorised,
+                       "the broker refuses to take " + token->get_message()->get_topic()};
   return std::nullopt;
 }
 
-std::optional<LinkFailure> Link::publish(std::span<const Outgoing> messages, std::chrono::milliseconds confirm_within) {
+std::optional<LinkFailure> Link::publish(std::span<const Outgoing> messages,
+                                         std::chrono::milliseconds confirm_within) {
   mqtt::async_client& mqtt_client = *client_->mqtt_client;
   std::deque<mqtt::delivery_token_ptr> waiting;
   try {
@@ -297,15 +327,16 @@ std::optional<LinkFailure> Link::publish(std::span<const Outgoing> messages, std
         if (auto failure = client_->confirm(waiting.front(), confirm_within)) return failure;
         waiting.pop_front();
       }
-      waiting.push_back(
-          mqtt_client.publish(message.topic, message.payload.data(), message.payload.size(), qos, message.retained));
+      waiting.push_back(mqtt_client.publish(message.topic, message.payload.data(), message.payload.size(),
+                                            qos, message.retained));
     }
     for (const mqtt::delivery_token_ptr& token : waiting)
       if (auto failure = client_->confirm(token, confirm_within)) return failure;
     return std::nullopt;
   } catch (const mqtt::exception& thrown) {
     const bool refused = client_->v5() && thrown.get_reason_code() >= mqtt::UNSPECIFIED_ERROR;
-    return LinkFailure{refused ? LinkTrouble::not_authorised : LinkTrouble::lost, std::string("publishing: ") + thrown.what()};
+    return LinkFailure{refused ? LinkTrouble::not_authorised : LinkTrouble::lost,
+                       std::string("publishing: ") + thrown.what()};
   }
 }
 
@@ -324,6 +355,8 @@ void Link::sever() {
   shut_down(client_->marks);
 }
 
-const std::string& Link::client_id() const { return client_->client_id; }
+const std::string& Link::client_id() const {
+  return client_->client_id;
+}
 
 }  // namespace driftline::broker

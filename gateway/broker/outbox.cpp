@@ -108,8 +108,8 @@ history::CursorUse mqtt_cursor_use() {
 
 Outbox history_outbox(history::History& history, std::string output_root) {
   const auto cursor = std::make_shared<Cursor>(history, std::move(output_root));
-  return {[cursor](std::size_t rows_max) { return cursor->next(rows_max); }, [cursor] { cursor->confirmed(); },
-          [cursor] { return cursor->standing(); }};
+  return {[cursor](std::size_t rows_max) { return cursor->next(rows_max); },
+          [cursor] { cursor->confirmed(); }, [cursor] { return cursor->standing(); }};
 }
 
 void append_messages(std::vector<Outgoing>& out, std::string_view root, const history::HalfCycleRow& row) {

@@ -1,5 +1,5 @@
-// The history as an outbox: the rows behind cursor `mqtt`, in the order of each table, as the messages that topics.h
-// describes. Bodies are the rows of gateway/history/row_text.h, without their line end.
+// The history as an outbox: the rows behind cursor `mqtt`, in the order of each table, as the messages that
+// topics.h describes. Bodies are the rows of gateway/history/row_text.h, without their line end.
 #pragma once
 
 #include <string>
@@ -16,8 +16,9 @@ inline constexpr std::string_view mqtt_cursor = "mqtt";
 // What the history must be told at opening.
 [[nodiscard]] history::CursorUse mqtt_cursor_use();
 
-// `history` outlives the outbox. Opens its reader with the first `next`, on the publishing thread. A history that cannot be
-// read or a cursor that cannot be moved is said, and counts as nothing waiting: the next look tries again.
+// `history` outlives the outbox. Opens its reader with the first `next`, on the publishing thread. A history
+// that cannot be read or a cursor that cannot be moved is said, and counts as nothing waiting: the next look
+// tries again.
 [[nodiscard]] Outbox history_outbox(history::History& history, std::string output_root);
 
 // One row each; for the tests that hold the documented bytes.

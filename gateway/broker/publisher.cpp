@@ -59,7 +59,8 @@ std::optional<LinkFailure> Publisher::Body::publish_waiting(std::size_t batches_
 
 void Publisher::Body::stay() {
   connected = true;
-  events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port), link->session_present());
+  events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port),
+                    link->session_present());
   std::optional<LinkFailure> failure = publish_standing();
   while (!failure && !signal.stopping()) {
     failure = publish_waiting(batches_between_looks);
@@ -85,7 +86,8 @@ void Publisher::Body::run() {
     if (!failure) {
       const std::uint64_t before = batches;
       stay();
-      if (batches != before) patience.succeeded();  // connected and yet nothing confirmed: no reason for haste
+      if (batches != before)
+        patience.succeeded();  // connected and yet nothing confirmed: no reason for haste
     } else {
       ++stops;
     }
@@ -101,18 +103,23 @@ Publisher::Publisher(BrokerSettings settings, Outbox outbox) : body_(std::make_u
   body_->outbox = std::move(outbox);
 }
 
-Publisher::~Publisher() { stop(); }
+Publisher::~Publisher() {
+  stop();
+}
 
 void Publisher::start() {
   Body& body = *body_;
   if (body.thread.joinable()) return;
-  body.link = std::make_unique<Link>(body.settings, body.settings.client_id + "-out", Session::fresh, std::nullopt,
-                                     LinkHandlers{[](std::string_view, std::string_view) {},
-                                                  [&body](const LinkFailure& failure) { body.signal.lose(failure); }});
+  body.link = std::make_unique<Link>(
+      body.settings, body.settings.client_id + "-out", Session::fresh, std::nullopt,
+      LinkHandlers{[](std::string_view, std::string_view) {},
+                   [&body](const LinkFailure& failure) { body.signal.lose(failure); }});
   body.thread = std::thread([&body] { body.run(); });
 }
 
-void Publisher::nudge() { body_->signal.nudge(); }
+void Publisher::nudge() {
+  body_->signal.nudge();
+}
 
 void Publisher::stop() {
   body_->signal.stop();
@@ -120,8 +127,14 @@ void Publisher::stop() {
   body_->link.reset();
 }
 
-bool Publisher::connected() const { return body_->connected; }
-PublisherCounts Publisher::counts() const { return {body_->published, body_->batches, body_->stops}; }
-std::uint64_t Publisher::pulse() const { return body_->pulse; }
+bool Publisher::connected() const {
+  return body_->connected;
+}
+PublisherCounts Publisher::counts() const {
+  return {body_->published, body_->batches, body_->stops};
+}
+std::uint64_t Publisher::pulse() const {
+  return body_->pulse;
+}
 
 }  // namespace driftline::broker

@@ -1,7 +1,8 @@
-// What the gateway found, to the broker: a cursor over an outbox, published at QoS 1 by one thread, in order, at least
-// once. The cursor moves only when the broker has confirmed a whole batch; a broker that is away costs nothing but
-// waiting, and after a crash the last batch may come twice (retained topics end in the right state because the order is
-// kept). Uses a client of its own ("<client id>-out", nothing kept at the broker: the outbox is the history).
+// What the gateway found, to the broker: a cursor over an outbox, published at QoS 1 by one thread, in order,
+// at least once. The cursor moves only when the broker has confirmed a whole batch; a broker that is away
+// costs nothing but waiting, and after a crash the last batch may come twice (retained topics end in the
+// right state because the order is kept). Uses a client of its own ("<client id>-out", nothing kept at the
+// broker: the outbox is the history).
 #pragma once
 
 #include <cstdint>
@@ -14,10 +15,10 @@
 
 namespace driftline::broker {
 
-// Called by the publishing thread only. `next` gives up to `rows_max` rows after the cursor as messages (empty and
-// `rows` 0: nothing waits); `confirmed` moves the cursor past what `next` last gave, and is called after the broker's
-// confirmation. `standing` gives what must be retained at a broker that may have lost its store; published on each
-// connection before anything else.
+// Called by the publishing thread only. `next` gives up to `rows_max` rows after the cursor as messages
+// (empty and `rows` 0: nothing waits); `confirmed` moves the cursor past what `next` last gave, and is called
+// after the broker's confirmation. `standing` gives what must be retained at a broker that may have lost its
+// store; published on each connection before anything else.
 struct OutboxPage {
   std::size_t rows = 0;  // may be more than messages.size(): a row need not become a message
   std::vector<Outgoing> messages;
@@ -31,7 +32,7 @@ struct Outbox {
 struct PublisherCounts {
   std::uint64_t published = 0;  // confirmed
   std::uint64_t batches = 0;
-  std::uint64_t stops = 0;      // connection failures and unconfirmed batches
+  std::uint64_t stops = 0;  // connection failures and unconfirmed batches
   bool operator==(const PublisherCounts&) const = default;
 };
 

@@ -31,10 +31,12 @@ std::string refuse(CredentialsOutcome& out, std::string problem) {
 void read_password(const BrokerSettings& settings, CredentialsOutcome& out) {
   if (settings.password_file) {
     out.credentials.password = first_line(*settings.password_file);
-    if (!out.credentials.password) refuse(out, "password file " + *settings.password_file + " cannot be read or is empty");
+    if (!out.credentials.password)
+      refuse(out, "password file " + *settings.password_file + " cannot be read or is empty");
   } else if (settings.password_env) {
     out.credentials.password = variable(*settings.password_env);
-    if (!out.credentials.password) refuse(out, "environment variable " + *settings.password_env + " (password) is not set");
+    if (!out.credentials.password)
+      refuse(out, "environment variable " + *settings.password_env + " (password) is not set");
   }
   if (out.credentials.password && out.credentials.password->size() > password_bytes_max)
     refuse(out, "the password is longer than MQTT allows");
@@ -47,7 +49,8 @@ CredentialsOutcome read_credentials(const BrokerSettings& settings) {
   out.credentials.user = settings.user;
   if (settings.user_env) {
     out.credentials.user = variable(*settings.user_env);
-    if (!out.credentials.user) refuse(out, "environment variable " + *settings.user_env + " (user) is not set");
+    if (!out.credentials.user)
+      refuse(out, "environment variable " + *settings.user_env + " (user) is not set");
   }
   if (!out.problem) read_password(settings, out);
   return out;

@@ -1,5 +1,5 @@
-// The sockets of this process that are connected to a given port, found through /proc/self/fd. Needed because Paho does
-// not show its own: see Link::sever.
+// The sockets of this process that are connected to a given port, found through /proc/self/fd. Needed because
+// Paho does not show its own: see Link::sever.
 #pragma once
 
 #include <cstdint>

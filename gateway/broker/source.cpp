@@ -19,7 +19,8 @@ namespace {
 using std::chrono::milliseconds;
 
 struct Counters {
-  std::atomic<std::uint64_t> received{0}, taken{0}, not_taken{0}, cut{0}, slow{0}, bytes{0}, connections{0}, failures{0};
+  std::atomic<std::uint64_t> received{0}, taken{0}, not_taken{0}, cut{0}, slow{0}, bytes{0}, connections{0},
+      failures{0};
 };
 
 // One writer, the library's receiving thread: no need of a locked add.
@@ -43,7 +44,9 @@ struct Source::Body {
   std::thread thread;
 
   [[nodiscard]] std::string broker() const { return settings.host + ":" + std::to_string(settings.port); }
-  [[nodiscard]] std::string presence() const { return presence_topic(settings.output_root, settings.client_id); }
+  [[nodiscard]] std::string presence() const {
+    return presence_topic(settings.output_root, settings.client_id);
+  }
 
   void on_message(std::string_view topic, std::string_view payload) noexcept;
   bool try_take(std::string_view topic, std::string_view payload) noexcept;
@@ -167,15 +170,18 @@ Source::Source(BrokerSettings settings, Take take, Clocks clocks) : body_(std::m
   body_->clocks = std::move(clocks);
 }
 
-Source::~Source() { stop(); }
+Source::~Source() {
+  stop();
+}
 
 void Source::start() {
   Body& body = *body_;
   if (body.thread.joinable()) return;
   body.link = std::make_unique<Link>(
       body.settings, body.settings.client_id, Session::kept, Will{body.presence(), R"({"state":"offline"})"},
-      LinkHandlers{[&body](std::string_view topic, std::string_view payload) { body.on_message(topic, payload); },
-                   [&body](const LinkFailure& failure) { body.signal.lose(failure); }});
+      LinkHandlers{
+          [&body](std::string_view topic, std::string_view payload) { body.on_message(topic, payload); },
+          [&body](const LinkFailure& failure) { body.signal.lose(failure); }});
   body.thread = std::thread([&body] { body.run(); });
 }
 
@@ -185,13 +191,17 @@ void Source::stop() {
   body_->link.reset();
 }
 
-SourceState Source::state() const { return body_->state; }
+SourceState Source::state() const {
+  return body_->state;
+}
 
 SourceCounts Source::counts() const {
   const Counters& c = body_->counters;
   return {c.received, c.taken, c.not_taken, c.cut, c.slow, c.bytes, c.connections, c.failures};
 }
 
-std::uint64_t Source::pulse() const { return body_->pulse; }
+std::uint64_t Source::pulse() const {
+  return body_->pulse;
+}
 
 }  // namespace driftline::broker

@@ -1,19 +1,22 @@
 // What the plant's stations publish, into the journal.
 //
-// The life of a message: the broker sends it; Paho's receiving thread calls us; `take` appends it to the journal; the
-// callback returns and Paho sends PUBACK. So the broker's copy goes only once ours is safe, and a process that is killed
-// anywhere in between is sent the message again: at least once, duplicates expected. (What "safe" means between two syncs
-// is the journal's promise.)
+// The life of a message: the broker sends it; Paho's receiving thread calls us; `take` appends it to the
+// journal; the callback returns and Paho sends PUBACK. So the broker's copy goes only once ours is safe, and
+// a process that is killed anywhere in between is sent the message again: at least once, duplicates expected.
+// (What "safe" means between two syncs is the journal's promise.)
 //
-// When the journal cannot take a message the callback waits for it, journal_wait_max in all, and then cuts the connection
-// (Link::sever): the message is not acknowledged, the broker keeps it and everything behind it, and sends both when we are
-// back. We come back with the usual back-off, so a full disk costs a slow loop of attempts and no message.
+// When the journal cannot take a message the callback waits for it, journal_wait_max in all, and then cuts
+// the connection (Link::sever): the message is not acknowledged, the broker keeps it and everything behind
+// it, and sends both when we are back. We come back with the usual back-off, so a full disk costs a slow loop
+// of attempts and no message.
 //
-// Connects in the background, also when the broker is down at the start; subscribes anew on each connection, because a
-// broker that came back without its store keeps the connection but not the subscription. A payload over payload_bytes_max
-// is journalled cut to one byte over the bound: enough for the decoder to call it too large, live and in a replay.
+// Connects in the background, also when the broker is down at the start; subscribes anew on each connection,
+// because a broker that came back without its store keeps the connection but not the subscription. A payload
+// over payload_bytes_max is journalled cut to one byte over the bound: enough for the decoder to call it too
+// large, live and in a replay.
 //
-// Presence: retained, at presence_topic(); `online` after each subscription, `offline` by the will or at stop().
+// Presence: retained, at presence_topic(); `online` after each subscription, `offline` by the will or at
+// stop().
 #pragma once
 
 #include <atomic>
@@ -28,7 +31,8 @@
 
 namespace driftline::broker {
 
-// True: the message is in the journal. Called by one thread at a time, inside the library's callback: append and return.
+// True: the message is in the journal. Called by one thread at a time, inside the library's callback: append
+// and return.
 using Take = std::function<bool(std::string_view topic, std::string_view payload)>;
 
 struct Clocks {

@@ -1,16 +1,22 @@
 // Names of what the gateway publishes. Pure. `<out>` is the output root.
 //
-//   <out>/gateway/<client id>/presence                      retained  {"state":"online"|"offline","time":...}; will
-//   <out>/warnings/<site>/<station>/<place>/<condition>     retained  last row of the warning while it is open; empty
-//                                                                     (so: no retained message) once it has cleared
-//   <out>/changes/<site>/<station>                          each change of a warning, as a row of warnings.ndjson
-//   <out>/half-cycles/<site>/<station>                      each half-cycle, as a row of half-cycles.ndjson
-//   <out>/reservoirs/<site>/<station>                       retained  the day's row of reservoirs.ndjson
-//   <out>/forecasts/<site>/<station>/<place>/<condition>    the day's row of forecasts.ndjson
+//   <out>/gateway/<client id>/presence
+//     retained; {"state":"online"|"offline","time":...}; the will says offline
+//   <out>/warnings/<site>/<station>/<place>/<condition>
+//     retained; the last row of the warning while it is open, empty (so: nothing retained) once it has cleared
+//   <out>/changes/<site>/<station>
+//     each change of a warning, as a row of warnings.ndjson
+//   <out>/half-cycles/<site>/<station>
+//     each half-cycle, as a row of half-cycles.ndjson
+//   <out>/reservoirs/<site>/<station>
+//     retained; the day's row of reservoirs.ndjson
+//   <out>/forecasts/<site>/<station>/<place>/<condition>
+//     the day's row of forecasts.ndjson
 //
-// `<place>` is `line-1` .. `line-8`, or `station`. Site and station are of the telemetry contract's letters, so every
-// topic is valid. A cleared warning's last words are in the stream of changes: a retained "cleared" would stay for ever
-// where messages cannot expire (3.1.1), and would make whoever connects later sift open from closed.
+// `<place>` is `line-1` .. `line-8`, or `station`. Site and station are of the telemetry contract's letters,
+// so every topic is valid. A cleared warning's last words are in the stream of changes: a retained "cleared"
+// would stay for ever where messages cannot expire (3.1.1), and would make whoever connects later sift open
+// from closed.
 #pragma once
 
 #include <optional>
@@ -35,12 +41,12 @@ struct WarningKey {
 [[nodiscard]] std::string reservoir_topic(std::string_view out, const StationId& station);
 [[nodiscard]] std::string forecast_topic(std::string_view out, const WarningKey& key);
 
-// What the source subscribes to: everything under the root, so that a topic that is none of the contract's is seen and
-// becomes a fault.
+// What the source subscribes to: everything under the root, so that a topic that is none of the contract's is
+// seen and becomes a fault.
 [[nodiscard]] std::string telemetry_filter(std::string_view telemetry_root);
 
-// A root is 1 level or more of UTF-8 without empty levels, wildcards, controls or a leading `$`. Empty: it is one;
-// otherwise what is wrong.
+// A root is 1 level or more of UTF-8 without empty levels, wildcards, controls or a leading `$`. Empty: it is
+// one; otherwise what is wrong.
 [[nodiscard]] std::optional<std::string> problem_of_root(std::string_view root);
 
 // Whether what is published under `out` would come back through a subscription under `in`.

@@ -25,10 +25,10 @@ struct Less {
 
 struct Entry {
   std::uint64_t total = 0;
-  std::uint64_t unsaid = 0;   // repetitions since the last line
-  int flushes_left = 0;       // until their sum is said; 0: the next one is said at once
+  std::uint64_t unsaid = 0;  // repetitions since the last line
+  int flushes_left = 0;      // until their sum is said; 0: the next one is said at once
   Level level = Level::info;
-  std::string text;           // the last one
+  std::string text;  // the last one
 };
 
 struct Book {
@@ -67,10 +67,14 @@ std::string escaped(std::string_view text) {
 
 spdlog::level::level_enum level_of(Level level) {
   switch (level) {
-    case Level::error: return spdlog::level::err;
-    case Level::warn: return spdlog::level::warn;
-    case Level::info: return spdlog::level::info;
-    case Level::debug: return spdlog::level::debug;
+    case Level::error:
+      return spdlog::level::err;
+    case Level::warn:
+      return spdlog::level::warn;
+    case Level::info:
+      return spdlog::level::info;
+    case Level::debug:
+      return spdlog::level::debug;
   }
   return spdlog::level::info;
 }
@@ -121,8 +125,10 @@ void flush(bool all_of_them) {
     if (entry.flushes_left == 0) continue;
     if (!all_of_them && --entry.flushes_left > 0) continue;
     if (entry.unsaid > 0) {
-      write(entry.level, key.first, key.second, "and " + std::to_string(entry.unsaid) + " more, the last: " + entry.text);
-      entry.flushes_left = all_of_them ? 0 : fold_flushes;  // still going on: the next sum after another interval
+      write(entry.level, key.first, key.second,
+            "and " + std::to_string(entry.unsaid) + " more, the last: " + entry.text);
+      entry.flushes_left =
+          all_of_them ? 0 : fold_flushes;  // still going on: the next sum after another interval
     }
     entry.unsaid = 0;
   }

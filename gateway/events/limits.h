@@ -5,8 +5,8 @@
 
 namespace driftline::events {
 
-// (event, subject) pairs. Subjects can come from outside (a topic), so there must be an end: beyond it they are counted
-// together under subject_rest.
+// (event, subject) pairs. Subjects can come from outside (a topic), so there must be an end: beyond it they
+// are counted together under subject_rest.
 inline constexpr std::size_t pairs_max = 50'000;
 
 // Calls of flush (about one a second) from a line until the sum of its repetitions is due.

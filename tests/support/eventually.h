@@ -1,5 +1,5 @@
-// Waits for something that another thread or process will bring about. The limit is only how long a broken build hangs:
-// a test passes as soon as the condition holds and asserts nothing about time.
+// Waits for something that another thread or process will bring about. The limit is only how long a broken
+// build hangs: a test passes as soon as the condition holds and asserts nothing about time.
 #pragma once
 
 #include <chrono>

@@ -11,7 +11,8 @@ namespace driftline::testing {
 namespace {
 
 std::string replaced(std::string text, const std::string& what, const std::string& with) {
-  for (auto at = text.find(what); at != std::string::npos; at = text.find(what, at)) text.replace(at, what.size(), with);
+  for (auto at = text.find(what); at != std::string::npos; at = text.find(what, at))
+    text.replace(at, what.size(), with);
   return text;
 }
 
@@ -22,7 +23,9 @@ Mosquitto::Mosquitto(MosquittoOptions options) : options_(std::move(options)) {
   if (geteuid() == 0) lines += "user root\n";  // else it gives up its rights to the folder
   if (options_.global.find("allow_anonymous") == std::string::npos) lines += "allow_anonymous true\n";
   if (options_.global.find("max_queued_messages") == std::string::npos)
-    lines += "max_queued_messages 1000000\nmax_inflight_messages 1000\nautosave_interval 1\nset_tcp_nodelay true\n";
+    lines +=
+        "max_queued_messages 1000000\nmax_inflight_messages 1000\nautosave_interval 1\nset_tcp_nodelay "
+        "true\n";
   lines += options_.keeps_store ? "persistence true\npersistence_location " + folder_.path().string() + "/\n"
                                 : "persistence false\n";
   lines += "log_dest file " + folder_.file("broker.log") + "\n";
@@ -45,6 +48,8 @@ void Mosquitto::stop() {
   if (!process_.wait()) process_.kill();
 }
 
-void Mosquitto::kill() { process_.kill(); }
+void Mosquitto::kill() {
+  process_.kill();
+}
 
 }  // namespace driftline::testing

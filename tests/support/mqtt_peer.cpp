@@ -17,7 +17,9 @@ std::string text(std::string_view s) {
   std::string out{static_cast<char>(s.size() >> 8), static_cast<char>(s.size() & 0xff)};
   return out.append(s);
 }
-std::string number(std::uint16_t n) { return {static_cast<char>(n >> 8), static_cast<char>(n & 0xff)}; }
+std::string number(std::uint16_t n) {
+  return {static_cast<char>(n >> 8), static_cast<char>(n & 0xff)};
+}
 void append_packet(std::string& out, std::uint8_t head, std::string_view body) {
   out += static_cast<char>(head);
   std::size_t length = body.size();
@@ -29,7 +31,8 @@ void append_packet(std::string& out, std::uint8_t head, std::string_view body) {
   out.append(body);
 }
 std::uint16_t number_at(std::string_view s, std::size_t at) {
-  return static_cast<std::uint16_t>(static_cast<std::uint8_t>(s[at]) << 8 | static_cast<std::uint8_t>(s[at + 1]));
+  return static_cast<std::uint16_t>(static_cast<std::uint8_t>(s[at]) << 8 |
+                                    static_cast<std::uint8_t>(s[at + 1]));
 }
 constexpr int answer_limit_ms = 60'000;
 
@@ -42,7 +45,8 @@ MqttPeer::MqttPeer(std::uint16_t port, const std::string& client_id, bool clean)
   address.sin_port = htons(port);
   address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
   void* bytes = &address;
-  if (connect(fd_, static_cast<sockaddr*>(bytes), sizeof(address)) != 0) throw std::runtime_error("peer: connect");
+  if (connect(fd_, static_cast<sockaddr*>(bytes), sizeof(address)) != 0)
+    throw std::runtime_error("peer: connect");
   const int on = 1;
   setsockopt(fd_, IPPROTO_TCP, TCP_NODELAY, &on, sizeof(on));
   std::string body = text("MQTT");

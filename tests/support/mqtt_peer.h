@@ -1,5 +1,5 @@
-// The other end of the line: a small MQTT 3.1.1 client, written from the standard and not from the library that the
-// gateway uses, so that both cannot be wrong together. QoS 1 only, blocking, loopback, one thread.
+// The other end of the line: a small MQTT 3.1.1 client, written from the standard and not from the library
+// that the gateway uses, so that both cannot be wrong together. QoS 1 only, blocking, loopback, one thread.
 #pragma once
 
 #include <cstddef>

@@ -52,7 +52,9 @@ Process::Process(const ProcessOptions& options) {
   if (pid_ == 0) become(options, arguments);
 }
 
-Process::~Process() { kill(); }
+Process::~Process() {
+  kill();
+}
 
 Process::Process(Process&& other) noexcept : pid_(std::exchange(other.pid_, -1)) {}
 

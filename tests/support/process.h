@@ -11,9 +11,9 @@
 namespace driftline::testing {
 
 struct ProcessOptions {
-  std::vector<std::string> command;       // the program's path or name, then its arguments
-  std::vector<std::string> environment;   // "NAME=value", added to ours
-  std::string output_file;                // both streams; empty: /dev/null
+  std::vector<std::string> command;             // the program's path or name, then its arguments
+  std::vector<std::string> environment;         // "NAME=value", added to ours
+  std::string output_file;                      // both streams; empty: /dev/null
   std::optional<std::uint64_t> file_bytes_max;  // RLIMIT_FSIZE
 };
 

@@ -11,8 +11,8 @@ struct TimedMessage {
   std::string payload;
 };
 
-// Message `n` of a stream in which `stations` stations report in turn, each once a second from `start_ms` on; a turn of
-// two minutes every five.
+// Message `n` of a stream in which `stations` stations report in turn, each once a second from `start_ms` on;
+// a turn of two minutes every five.
 void telemetry(std::uint64_t n, int stations, std::int64_t start_ms, TimedMessage& out);
 [[nodiscard]] TimedMessage settings_of(int station);
 

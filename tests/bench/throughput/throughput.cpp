@@ -2,15 +2,16 @@
 //
 //   throughput [--messages N] [--stations N] [--rounds N] [--warnings N]
 //
-// A real mosquitto on loopback holds N messages at QoS 1 in a session; a client connects and drains it. Two clients take
-// turns, round by round: a bare Paho C++ callback that counts, and the whole gateway (journal, judgement of every station,
-// history; everything durable). Each in a process of its own, whose CPU time is taken from first to last message; for the
-// gateway until the last message is judged and committed. Both run the library with its trace ring off. Draining a full
-// session shows the most that the client can take: no publisher stands in the way.
+// A real mosquitto on loopback holds N messages at QoS 1 in a session; a client connects and drains it. Two
+// clients take turns, round by round: a bare Paho C++ callback that counts, and the whole gateway (journal,
+// judgement of every station, history; everything durable). Each in a process of its own, whose CPU time is
+// taken from first to last message; for the gateway until the last message is judged and committed. Both run
+// the library with its trace ring off. Draining a full session shows the most that the client can take: no
+// publisher stands in the way.
 //
-// Then the delay of a warning: N stations, one after the other, report an empty reservoir; from the sending of the message
-// that settles it to the arrival of the change on MQTT. (The reorder window, 12 s of the station's own time, is not in it:
-// the samples are sent at once.)
+// Then the delay of a warning: N stations, one after the other, report an empty reservoir; from the sending
+// of the message that settles it to the arrival of the change on MQTT. (The reorder window, 12 s of the
+// station's own time, is not in it: the samples are sent at once.)
 #include <MQTTAsync.h>
 #include <mqtt/async_client.h>
 #include <spdlog/spdlog.h>
@@ -54,7 +55,9 @@ struct Cost {
   double cpu_s = 0;
 };
 
-double seconds(std::chrono::nanoseconds span) { return std::chrono::duration<double>(span).count(); }
+double seconds(std::chrono::nanoseconds span) {
+  return std::chrono::duration<double>(span).count();
+}
 
 // Watches a count from outside: when it leaves 0, and when it has reached `last`.
 struct Watch {
@@ -74,8 +77,10 @@ struct Watch {
 Cost drain_bare(std::uint16_t port, std::uint64_t messages) {
   MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_ERROR);
   std::atomic<std::uint64_t> seen{0};
-  mqtt::async_client client("tcp://127.0.0.1:" + std::to_string(port), client_id, mqtt::create_options(MQTTVERSION_5));
-  client.set_message_callback([&](const mqtt::const_message_ptr&) { seen.fetch_add(1, std::memory_order_relaxed); });
+  mqtt::async_client client("tcp://127.0.0.1:" + std::to_string(port), client_id,
+                            mqtt::create_options(MQTTVERSION_5));
+  client.set_message_callback(
+      [&](const mqtt::const_message_ptr&) { seen.fetch_add(1, std::memory_order_relaxed); });
   mqtt::connect_options options;
   options.set_mqtt_version(MQTTVERSION_5);
   options.set_clean_start(false);
@@ -119,8 +124,10 @@ Cost drain_gateway(std::uint16_t port, std::uint64_t messages) {
   cost.cpu_s = seconds(cpu_now() - watch.cpu_began);
   const GatewayStatus status = gateway.status();
   std::fprintf(stderr, "  gateway: %llu half-cycles, %llu faults, %llu stations, %llu commits\n",
-               static_cast<unsigned long long>(status.judged.half_cycles), static_cast<unsigned long long>(status.judged.faults),
-               static_cast<unsigned long long>(status.judged.stations), static_cast<unsigned long long>(status.judged.commits));
+               static_cast<unsigned long long>(status.judged.half_cycles),
+               static_cast<unsigned long long>(status.judged.faults),
+               static_cast<unsigned long long>(status.judged.stations),
+               static_cast<unsigned long long>(status.judged.commits));
   gateway.stop();
   return cost;
 }
@@ -136,7 +143,8 @@ Cost apart(const std::function<Cost()>& work) {
   }
   close(ends[1]);
   Cost cost;
-  if (read(ends[0], &cost, sizeof(cost)) != sizeof(cost)) std::fprintf(stderr, "the measured process failed\n");
+  if (read(ends[0], &cost, sizeof(cost)) != sizeof(cost))
+    std::fprintf(stderr, "the measured process failed\n");
   close(ends[0]);
   waitpid(child, nullptr, 0);
   return cost;
@@ -153,7 +161,8 @@ void fill_session(std::uint16_t port, const Options& options) {
     sender.publish(message.topic, message.payload, true);
   }
   TimedMessage message;
-  const std::int64_t start_ms = ms_since_1970(wall_now()) - static_cast<std::int64_t>(options.messages) / options.stations * 1000;
+  const std::int64_t start_ms =
+      ms_since_1970(wall_now()) - static_cast<std::int64_t>(options.messages) / options.stations * 1000;
   for (std::uint64_t n = 0; n + static_cast<std::uint64_t>(options.stations) < options.messages; ++n) {
     telemetry(n, options.stations, start_ms, message);
     sender.publish(message.topic, message.payload);
@@ -175,7 +184,8 @@ struct Series {
     cpu_per_million.push_back(cost.cpu_s / n * 1e6);
   }
   void tell(const char* name) const {
-    std::printf("%-28s %10.0f %14.0f %16.2f\n", name, median(rate), median(finished_rate), median(cpu_per_million));
+    std::printf("%-28s %10.0f %14.0f %16.2f\n", name, median(rate), median(finished_rate),
+                median(cpu_per_million));
   }
 };
 
@@ -199,7 +209,9 @@ std::vector<double> delays(const Options& options) {
     std::chrono::nanoseconds sent{};
     for (int i = 12; i >= 0; --i) {
       const std::string time = std::to_string(now_ms - i * 200'000LL);
-      sender.publish(topic, R"({"time":)" + time + R"(,"pump":false,"line":1,"pressure_bar":[2.0,2.0],"level_pct":4.0,"level_low":true})");
+      sender.publish(
+          topic, R"({"time":)" + time +
+                     R"(,"pump":false,"line":1,"pressure_bar":[2.0,2.0],"level_pct":4.0,"level_low":true})");
       if (i == 0) sent = steady_now();
     }
     sender.flush();
@@ -220,9 +232,12 @@ void tell_delays(const Options& options) {
     std::printf("no warning arrived\n");
     return;
   }
-  const auto at = [&](double share) { return 1000 * all[std::min(all.size() - 1, static_cast<std::size_t>(share * static_cast<double>(all.size())))]; };
-  std::printf("message to warning on MQTT, %zu of %d stations: median %.0f ms, p95 %.0f ms, most %.0f ms\n", all.size(),
-              options.warnings, at(0.5), at(0.95), 1000 * all.back());
+  const auto at = [&](double share) {
+    return 1000 *
+           all[std::min(all.size() - 1, static_cast<std::size_t>(share * static_cast<double>(all.size())))];
+  };
+  std::printf("message to warning on MQTT, %zu of %d stations: median %.0f ms, p95 %.0f ms, most %.0f ms\n",
+              all.size(), options.warnings, at(0.5), at(0.95), 1000 * all.back());
 }
 
 int measure(const Options& options) {
@@ -234,17 +249,20 @@ int measure(const Options& options) {
       mosquitto.start();
       fill_session(mosquitto.port(), options);
       const std::uint16_t port = mosquitto.port();
-      const Cost cost = apart([&] { return whole ? drain_gateway(port, options.messages) : drain_bare(port, options.messages); });
+      const Cost cost = apart(
+          [&] { return whole ? drain_gateway(port, options.messages) : drain_bare(port, options.messages); });
       (whole ? gateway : bare).add(cost, options.messages);
-      std::fprintf(stderr, "round %d %s: %.2f s, finished %.2f s, CPU %.2f s\n", round + 1, whole ? "gateway" : "bare   ",
-                   cost.acknowledged_s, cost.finished_s, cost.cpu_s);
+      std::fprintf(stderr, "round %d %s: %.2f s, finished %.2f s, CPU %.2f s\n", round + 1,
+                   whole ? "gateway" : "bare   ", cost.acknowledged_s, cost.finished_s, cost.cpu_s);
     }
   }
   std::printf("%-28s %10s %14s %16s\n", "median of rounds", "messages/s", "judged, msg/s", "CPU s / million");
   bare.tell("bare Paho C++ callback");
   gateway.tell("gateway, everything durable");
-  std::printf("%-28s %9.0f%% %13.0f%% %15.2fx\n", "gateway / bare", 100 * median(gateway.rate) / median(bare.rate),
-              100 * median(gateway.finished_rate) / median(bare.rate), median(gateway.cpu_per_million) / median(bare.cpu_per_million));
+  std::printf("%-28s %9.0f%% %13.0f%% %15.2fx\n", "gateway / bare",
+              100 * median(gateway.rate) / median(bare.rate),
+              100 * median(gateway.finished_rate) / median(bare.rate),
+              median(gateway.cpu_per_million) / median(bare.cpu_per_million));
   if (options.warnings > 0) tell_delays(options);
   return 0;
 }

@@ -26,7 +26,8 @@ bool refused_for(const BrokerSettings& settings, const std::string& trouble) {
   const std::uint64_t before = counted("broker-connect-failed", subject);
   Listening listening(settings);
   (void)eventually([&] {
-    return listening.source().counts().connect_failures > 0 || listening.source().state() == SourceState::listening;
+    return listening.source().counts().connect_failures > 0 ||
+           listening.source().state() == SourceState::listening;
   });
   if (listening.source().state() == SourceState::listening) return false;
   listening.source().stop();
@@ -105,7 +106,8 @@ TEST_F(Tls, our_own_certificate_is_shown_where_it_is_asked_for) {
   Mosquitto mosquitto(options("DNS:localhost", true));
   mosquitto.start();
   const Certificate ours = authority().issue("gate", "DNS:gate");
-  Listening listening(settings(mosquitto, "localhost", {authority().ca_file(), ours.certificate_file, ours.key_file}));
+  Listening listening(
+      settings(mosquitto, "localhost", {authority().ca_file(), ours.certificate_file, ours.key_file}));
   EXPECT_TRUE(listening.listens());
 }
 
@@ -135,7 +137,10 @@ class Password : public ::testing::TestWithParam<broker::Protocol> {
   }
   std::string password_file() {
     const std::string file = folder_.write("passwords", "gate:right\n");
-    Process hash({.command = {"mosquitto_passwd", "-U", file}, .environment = {}, .output_file = {}, .file_bytes_max = {}});
+    Process hash({.command = {"mosquitto_passwd", "-U", file},
+                  .environment = {},
+                  .output_file = {},
+                  .file_bytes_max = {}});
     EXPECT_EQ(hash.wait(), 0);
     return file;
   }
@@ -179,7 +184,8 @@ TEST_P(Password, a_file_that_is_not_there_is_named) {
   EXPECT_TRUE(refused_for(all, "credentials-unreadable"));
 }
 
-INSTANTIATE_TEST_SUITE_P(Versions, Password, ::testing::Values(broker::Protocol::mqtt_5, broker::Protocol::mqtt_3_1_1),
+INSTANTIATE_TEST_SUITE_P(Versions, Password,
+                         ::testing::Values(broker::Protocol::mqtt_5, broker::Protocol::mqtt_3_1_1),
                          [](const auto& version) {
                            return version.param == broker::Protocol::mqtt_5 ? "mqtt_5" : "mqtt_3_1_1";
                          });

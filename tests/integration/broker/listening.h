@@ -20,7 +20,9 @@ struct Heard {
 
 class Listening {
  public:
-  explicit Listening(const broker::BrokerSettings& settings) : source_(settings, take(), clocks()) { source_.start(); }
+  explicit Listening(const broker::BrokerSettings& settings) : source_(settings, take(), clocks()) {
+    source_.start();
+  }
 
   broker::Source& source() { return source_; }
   void refuse(bool on) { refuses_ = on; }

@@ -124,8 +124,8 @@ TEST(PublisherTest, a_clean_end_publishes_what_waits) {
 }
 
 TEST(PublisherTest, it_goes_on_while_the_source_is_flooded) {
-  // The library holds one mutex for all clients while it calls the source: publishing from a thread that the callback
-  // waits for is a dead-lock.
+  // The library holds one mutex for all clients while it calls the source: publishing from a thread that the
+  // callback waits for is a dead-lock.
   Mosquitto mosquitto;
   mosquitto.start();
   Listening listening(settings_for(mosquitto.port()));

@@ -17,7 +17,8 @@ TEST(SampleConfiguration, is_accepted_by_the_broker_and_the_gateway_connects) {
   std::istringstream lines(sample.str());
   std::string ours;  // without what belongs to the container: places and port
   for (std::string line; std::getline(lines, line);)
-    if (!line.empty() && line[0] != '#' && !line.starts_with("persistence") && !line.starts_with("listener")) ours += line + "\n";
+    if (!line.empty() && line[0] != '#' && !line.starts_with("persistence") && !line.starts_with("listener"))
+      ours += line + "\n";
   Mosquitto mosquitto({.keeps_store = true, .global = ours, .second_listener = {}});
   mosquitto.start();
   broker::BrokerSettings settings;

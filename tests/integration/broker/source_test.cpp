@@ -50,7 +50,8 @@ TEST_P(SourceTest, hears_everything_under_the_root_and_nothing_else) {
   Listening listening(settings(mosquitto.port()));
   ASSERT_TRUE(listening.listens());
   MqttPeer sender(mosquitto.port(), "sender");
-  for (const char* topic : {"other/northyard/ps-01/telemetry", "grease/northyard/ps-01/telemetry", "grease/x", "grease/a/b/c/d/e"})
+  for (const char* topic : {"other/northyard/ps-01/telemetry", "grease/northyard/ps-01/telemetry", "grease/x",
+                            "grease/a/b/c/d/e"})
     sender.publish(topic, "{}");
   sender.flush();
   ASSERT_TRUE(eventually([&] { return listening.size() == 3; }));
@@ -121,7 +122,8 @@ TEST_P(SourceTest, a_message_the_journal_refuses_is_left_with_the_broker) {
   ASSERT_TRUE(listening.listens());
   listening.refuse(true);
   send_numbered(mosquitto.port(), 0, 50);
-  ASSERT_TRUE(eventually([&] { return listening.source().counts().not_taken >= 2; }));  // refused, came again, refused
+  ASSERT_TRUE(eventually(
+      [&] { return listening.source().counts().not_taken >= 2; }));  // refused, came again, refused
   EXPECT_EQ(listening.size(), 0U);
   listening.refuse(false);
   ASSERT_TRUE(eventually([&] { return listening.size() >= 50; }));
@@ -129,7 +131,8 @@ TEST_P(SourceTest, a_message_the_journal_refuses_is_left_with_the_broker) {
 }
 
 TEST_P(SourceTest, stopped_while_the_journal_refuses_it_acknowledges_nothing) {
-  // The service manager stops a gateway whose disk is full: what is in the callback at that moment must come again.
+  // The service manager stops a gateway whose disk is full: what is in the callback at that moment must come
+  // again.
   Mosquitto mosquitto;
   mosquitto.start();
   {
@@ -219,7 +222,8 @@ TEST_P(SourceTest, settings_that_were_retained_come_with_the_first_subscription)
   EXPECT_EQ(listening.heard().at(0).payload, R"({"target_bar":180})");
 }
 
-INSTANTIATE_TEST_SUITE_P(Versions, SourceTest, ::testing::Values(broker::Protocol::mqtt_5, broker::Protocol::mqtt_3_1_1),
+INSTANTIATE_TEST_SUITE_P(Versions, SourceTest,
+                         ::testing::Values(broker::Protocol::mqtt_5, broker::Protocol::mqtt_3_1_1),
                          [](const auto& version) {
                            return version.param == broker::Protocol::mqtt_5 ? "mqtt_5" : "mqtt_3_1_1";
                          });

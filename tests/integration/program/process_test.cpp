@@ -32,7 +32,8 @@ class AsProcess : public ::testing::Test {
   Process start(std::optional<std::uint64_t> file_bytes_max = {}, const std::string& root_file = {}) {
     std::vector<std::string> command{GATEWAY_PROCESS, std::to_string(mosquitto.port()), data()};
     if (!root_file.empty()) command.push_back(root_file);
-    return Process({.command = command, .environment = {}, .output_file = log_file(), .file_bytes_max = file_bytes_max});
+    return Process(
+        {.command = command, .environment = {}, .output_file = log_file(), .file_bytes_max = file_bytes_max});
   }
   std::size_t lines_with(const std::string& text) const {
     std::size_t found = 0;
@@ -61,7 +62,8 @@ class AsProcess : public ::testing::Test {
 
 TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles_nothing) {
   // Turns would be lost at each crash, or counted twice, and nobody would know.
-  // Many stations and few turns: in any batch most have no output, so their saved states lag behind the journal's position.
+  // Many stations and few turns: in any batch most have no output, so their saved states lag behind the
+  // journal's position.
   constexpr int many = 40, total = 400 * many, lives = 8;
   MqttPeer sender(mosquitto.port(), "sender");
   Process first = start();
@@ -88,7 +90,8 @@ TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles
   std::string health;
   ASSERT_TRUE(eventually([&] {
     health = read_health(data(), wall_now()).text;
-    return health.find(R"("waiting":0,)") != std::string::npos && health.find(R"("stations":41,)") != std::string::npos;
+    return health.find(R"("waiting":0,)") != std::string::npos &&
+           health.find(R"("stations":41,)") != std::string::npos;
   })) << health;
   end(process);
 
@@ -100,12 +103,14 @@ TEST_F(AsProcess, killed_again_and_again_under_load_it_loses_nothing_and_doubles
   for (const auto& [file, lines] : least) {
     ASSERT_TRUE(history.contains(file)) << file;
     const auto& stored = history.at(file);
-    EXPECT_TRUE(std::includes(stored.begin(), stored.end(), lines.begin(), lines.end())) << file << " lacks rows";
+    EXPECT_TRUE(std::includes(stored.begin(), stored.end(), lines.begin(), lines.end()))
+        << file << " lacks rows";
   }
   for (const auto& [file, lines] : history) {
     ASSERT_TRUE(most.contains(file)) << file;
     const auto& replayed = most.at(file);
-    EXPECT_TRUE(std::includes(replayed.begin(), replayed.end(), lines.begin(), lines.end())) << file << " has rows too many";
+    EXPECT_TRUE(std::includes(replayed.begin(), replayed.end(), lines.begin(), lines.end()))
+        << file << " has rows too many";
   }
   EXPECT_GT(history.at("half-cycles").size(), 4U * many);
 }
@@ -133,7 +138,9 @@ TEST_F(AsProcess, with_its_disk_full_it_acknowledges_nothing_and_goes_on_when_th
   Process roomy = start();
   ASSERT_TRUE(eventually([&] {
     return read_health(data(), wall_now()).text.find(R"("waiting":0,)") != std::string::npos &&
-           read_health(data(), wall_now()).text.find(R"("received":)" + std::to_string(total - static_cast<int>(before))) != std::string::npos;
+           read_health(data(), wall_now())
+                   .text.find(R"("received":)" + std::to_string(total - static_cast<int>(before))) !=
+               std::string::npos;
   })) << read_health(data(), wall_now()).text;
   end(roomy);
   EXPECT_EQ(journalled().size(), static_cast<std::size_t>(total));
@@ -142,7 +149,8 @@ TEST_F(AsProcess, with_its_disk_full_it_acknowledges_nothing_and_goes_on_when_th
 TEST_F(AsProcess, says_on_standard_output_what_it_watches) {
   // Whoever starts it by hand looks at a blank screen.
   Process process = start();
-  ASSERT_TRUE(eventually([&] { return log().find("driftline runs: watching grease/# at 127.0.0.1:") != std::string::npos; }));
+  ASSERT_TRUE(eventually(
+      [&] { return log().find("driftline runs: watching grease/# at 127.0.0.1:") != std::string::npos; }));
   end(process);
 }
 
@@ -189,13 +197,17 @@ TEST_F(AsProcess, it_does_not_start_with_what_it_cannot_use) {
 class Program : public AsProcess {
  protected:
   void write_config(const std::string& output_root) const {
-    folder.write("config/gateway.json", R"({"broker":{"port":)" + std::to_string(mosquitto.port()) +
-                                            R"(,"client_id":"gate-1","retry_s_max":1},"data_folder":"../data","output_root":")" +
-                                            output_root + "\"}");
+    folder.write("config/gateway.json",
+                 R"({"broker":{"port":)" + std::to_string(mosquitto.port()) +
+                     R"(,"client_id":"gate-1","retry_s_max":1},"data_folder":"../data","output_root":")" +
+                     output_root + "\"}");
   }
   Process driftline(std::vector<std::string> arguments) const {
     arguments.insert(arguments.begin(), DRIFTLINE_PROGRAM);
-    return Process({.command = std::move(arguments), .environment = {}, .output_file = log_file(), .file_bytes_max = {}});
+    return Process({.command = std::move(arguments),
+                    .environment = {},
+                    .output_file = log_file(),
+                    .file_bytes_max = {}});
   }
 };
 

@@ -12,11 +12,14 @@
 namespace driftline::testing {
 namespace {
 
-std::string journal_folder(const std::string& data_folder) { return data_folder + "/journal"; }
+std::string journal_folder(const std::string& data_folder) {
+  return data_folder + "/journal";
+}
 
 // Every row of one feed.
 template <class Row, class Append>
-void collect(history::Reader& reader, history::Rows<Row> (history::Reader::*ask)(std::int64_t, int), Append append) {
+void collect(history::Reader& reader, history::Rows<Row> (history::Reader::*ask)(std::int64_t, int),
+             Append append) {
   for (std::int64_t after = 0;;) {
     const auto rows = (reader.*ask)(after, 10'000);
     if (!rows) throw std::runtime_error(rows.error().text);
@@ -71,9 +74,12 @@ RowTexts rows_in_history(const std::string& data_folder) {
   RowTexts texts;
   collect(**reader, &history::Reader::half_cycles_after,
           [&](const history::HalfCycleRow& row) { add(texts, "half-cycles", row.station, row.half_cycle); });
-  collect(**reader, &history::Reader::warnings_after, [&](const WarningChange& row) { add(texts, "warnings", row); });
-  collect(**reader, &history::Reader::reservoir_days_after, [&](const ReservoirDay& row) { add(texts, "reservoirs", row); });
-  collect(**reader, &history::Reader::forecast_days_after, [&](const ForecastDay& row) { add(texts, "forecasts", row); });
+  collect(**reader, &history::Reader::warnings_after,
+          [&](const WarningChange& row) { add(texts, "warnings", row); });
+  collect(**reader, &history::Reader::reservoir_days_after,
+          [&](const ReservoirDay& row) { add(texts, "reservoirs", row); });
+  collect(**reader, &history::Reader::forecast_days_after,
+          [&](const ForecastDay& row) { add(texts, "forecasts", row); });
   collect(**reader, &history::Reader::faults_after, [&](const history::FaultRow& row) {
     add(texts, "faults", row.received, row.topic, row.station, row.fault);
   });
@@ -81,13 +87,15 @@ RowTexts rows_in_history(const std::string& data_folder) {
   return texts;
 }
 
-RowTexts rows_from_journal(const std::string& data_folder, const PlantSettings& settings, std::optional<Time> until) {
+RowTexts rows_from_journal(const std::string& data_folder, const PlantSettings& settings,
+                           std::optional<Time> until) {
   Plant plant(settings);
   RowTexts texts;
   each_in_journal(data_folder, [&](std::span<const journal::RecordView> records) {
     std::vector<PlantMessage> messages;
     for (const auto& record : records)
-      messages.push_back({record.position, {record.received, std::string(record.topic), std::string(record.payload)}});
+      messages.push_back(
+          {record.position, {record.received, std::string(record.topic), std::string(record.payload)}});
     add(texts, plant.judge(messages));
   });
   if (until) add(texts, plant.advance_to(*until));
@@ -98,7 +106,8 @@ RowTexts rows_from_journal(const std::string& data_folder, const PlantSettings& 
 std::vector<Message> journal_of(const std::string& data_folder) {
   std::vector<Message> all;
   each_in_journal(data_folder, [&](std::span<const journal::RecordView> records) {
-    for (const auto& record : records) all.push_back({record.received, std::string(record.topic), std::string(record.payload)});
+    for (const auto& record : records)
+      all.push_back({record.received, std::string(record.topic), std::string(record.payload)});
   });
   return all;
 }
@@ -109,11 +118,14 @@ Sent sample(int n, int stations, std::int64_t start_ms) {
   const int second = n / stations;
   const int within = (second + 7 * station) % turn_every_s;
   const int line = (second + 7 * station) / turn_every_s % 2 + 1;
-  const double bar = within < pump_s ? 4.0 + 180.0 * std::pow(within / 18.0, 1.5) : 4.0 + 180.0 * std::exp(-(within - pump_s) / 3.0);
+  const double bar = within < pump_s ? 4.0 + 180.0 * std::pow(within / 18.0, 1.5)
+                                     : 4.0 + 180.0 * std::exp(-(within - pump_s) / 3.0);
   char payload[256];
-  std::snprintf(payload, sizeof(payload), R"({"time":%lld,"seq":%d,"pump":%s,"line":%d,"pressure_bar":[%.2f,%.2f],"level_pct":%.1f})",
-                static_cast<long long>(start_ms) + second * 1000LL, second, within < pump_s ? "true" : "false", line,
-                line == 1 ? bar : 4.0, line == 2 ? bar : 4.0, 80.0 - second / 3600.0);
+  std::snprintf(payload, sizeof(payload),
+                R"({"time":%lld,"seq":%d,"pump":%s,"line":%d,"pressure_bar":[%.2f,%.2f],"level_pct":%.1f})",
+                static_cast<long long>(start_ms) + second * 1000LL, second,
+                within < pump_s ? "true" : "false", line, line == 1 ? bar : 4.0, line == 2 ? bar : 4.0,
+                80.0 - second / 3600.0);
   return {"grease/northyard/ps-" + std::to_string(station) + "/telemetry", payload};
 }
 

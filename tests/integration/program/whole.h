@@ -25,7 +25,8 @@ using RowTexts = std::map<std::string, std::vector<std::string>>;
                                          std::optional<Time> until);
 [[nodiscard]] std::vector<Message> journal_of(const std::string& data_folder);
 
-// A plant of `stations` stations with turns of 20 s every 60 s, sampled at 1 Hz: message `n` in order of sending.
+// A plant of `stations` stations with turns of 20 s every 60 s, sampled at 1 Hz: message `n` in order of
+// sending.
 struct Sent {
   std::string topic;
   std::string payload;

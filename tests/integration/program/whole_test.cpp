@@ -41,8 +41,9 @@ bool judged(const Gateway& gateway, std::uint64_t messages) {
   return eventually([&] { return gateway.status().judged.messages >= messages; });
 }
 
-// Rows that silence caused may or may not have been due when the gateway stopped: the history lies between what the
-// messages alone cause and what they cause with silence until now. Neither more nor fewer, and none twice.
+// Rows that silence caused may or may not have been due when the gateway stopped: the history lies between
+// what the messages alone cause and what they cause with silence until now. Neither more nor fewer, and none
+// twice.
 void expect_as_replayed(const std::string& data_folder, const PlantSettings& plant) {
   const RowTexts history = rows_in_history(data_folder);
   const RowTexts least = rows_from_journal(data_folder, plant, std::nullopt);
@@ -50,12 +51,14 @@ void expect_as_replayed(const std::string& data_folder, const PlantSettings& pla
   for (const auto& [file, lines] : least) {
     const auto found = history.find(file);
     ASSERT_TRUE(found != history.end()) << file;
-    EXPECT_TRUE(std::includes(found->second.begin(), found->second.end(), lines.begin(), lines.end())) << file << " lacks rows";
+    EXPECT_TRUE(std::includes(found->second.begin(), found->second.end(), lines.begin(), lines.end()))
+        << file << " lacks rows";
   }
   for (const auto& [file, lines] : history) {
     const auto found = most.find(file);
     ASSERT_TRUE(found != most.end()) << file;
-    EXPECT_TRUE(std::includes(found->second.begin(), found->second.end(), lines.begin(), lines.end())) << file << " has rows too many";
+    EXPECT_TRUE(std::includes(found->second.begin(), found->second.end(), lines.begin(), lines.end()))
+        << file << " has rows too many";
   }
 }
 
@@ -100,7 +103,9 @@ TEST_F(Whole, its_journal_as_a_recording_replays_to_the_same_rows) {
   const auto messages = record_journal(data(), folder.file("recording.ndjson.gz"));
   ASSERT_TRUE(messages) << messages.error();
   EXPECT_EQ(*messages, 1801U * stations + 1);
-  const ReplayOutcome outcome = replay({settings().plant, {folder.file("recording.ndjson.gz")}, folder.file("out")}, [](const ReplayProgress&) {});
+  const ReplayOutcome outcome =
+      replay({settings().plant, {folder.file("recording.ndjson.gz")}, folder.file("out")},
+             [](const ReplayProgress&) {});
   ASSERT_TRUE(outcome.report) << outcome.why;
   const RowTexts history = rows_in_history(data());
   for (const char* name : {"half-cycles", "faults"}) {
@@ -110,7 +115,8 @@ TEST_F(Whole, its_journal_as_a_recording_replays_to_the_same_rows) {
     std::sort(replayed.begin(), replayed.end());
     const auto& stored = history.at(name);
     EXPECT_TRUE(std::includes(replayed.begin(), replayed.end(), stored.begin(), stored.end())) << name;
-    // The end of a recording settles open turns, one a station at most; a gateway that stops leaves them open.
+    // The end of a recording settles open turns, one a station at most; a gateway that stops leaves them
+    // open.
     EXPECT_LE(replayed.size(), stored.size() + stations) << name;
     EXPECT_FALSE(stored.empty()) << name;
   }
@@ -132,7 +138,8 @@ TEST_F(Whole, stopped_and_started_in_the_middle_it_stores_the_same) {
   Gateway gateway(settings());
   ASSERT_EQ(gateway.start(), std::nullopt);
   ASSERT_TRUE(listens(gateway));
-  ASSERT_TRUE(eventually([&] { return gateway.status().received.received + gateway.status().journal.next > 3601U * stations; }));
+  ASSERT_TRUE(eventually(
+      [&] { return gateway.status().received.received + gateway.status().journal.next > 3601U * stations; }));
   gateway.stop();
   EXPECT_EQ(journal_of(data()).size(), 3601U * stations);
   expect_as_replayed(data(), settings().plant);
@@ -146,7 +153,8 @@ TEST_F(Whole, a_bad_message_is_a_fault_once_and_never_comes_back) {
     ASSERT_TRUE(listens(gateway));
     MqttPeer sender(mosquitto.port(), "sender");
     if (life == 0)
-      for (const char* payload : {"{", "", "{\"time\":1}", "\xff\xfe"}) sender.publish("grease/northyard/ps-1/telemetry", payload);
+      for (const char* payload : {"{", "", "{\"time\":1}", "\xff\xfe"})
+        sender.publish("grease/northyard/ps-1/telemetry", payload);
     if (life == 0) sender.publish("grease/northyard", "{}");
     sender.publish("grease/northyard/ps-1/presence", R"({"state":"online"})");
     sender.flush();

@@ -10,9 +10,12 @@ namespace {
 
 class IntakeTest : public ::testing::Test {
  protected:
-  IntakeTest() { journal_ = std::move(journal::Journal::open({.directory = folder_.file("journal")}).value()); }
+  IntakeTest() {
+    journal_ = std::move(journal::Journal::open({.directory = folder_.file("journal")}).value());
+  }
   Intake intake(Time not_before = {}) {
-    return Intake(*journal_, [this] { return now_; }, not_before);
+    return Intake(
+        *journal_, [this] { return now_; }, not_before);
   }
   std::vector<Time> stamps() {
     std::vector<Time> all;

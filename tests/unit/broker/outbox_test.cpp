@@ -51,7 +51,8 @@ class OutboxOverHistory : public ::testing::Test {
  protected:
   void open() {
     history_.reset();
-    auto opened = history::History::open({.file = folder_.file("history.db"), .cursors = {mqtt_cursor_use()}});
+    auto opened =
+        history::History::open({.file = folder_.file("history.db"), .cursors = {mqtt_cursor_use()}});
     ASSERT_TRUE(opened) << opened.error();
     history_ = std::move(*opened);
     outbox_ = history_outbox(*history_, "driftline");

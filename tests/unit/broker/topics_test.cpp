@@ -25,7 +25,8 @@ TEST(Topics, the_streams_are_told_apart) {
 
 TEST(Topics, a_root_that_mqtt_would_refuse_is_named_before_it_is_used) {
   // The broker would close the connection on each publication, for ever.
-  for (const char* good : {"grease", "plant/2/grease", "Schmierung-Süd"}) EXPECT_EQ(problem_of_root(good), std::nullopt) << good;
+  for (const char* good : {"grease", "plant/2/grease", "Schmierung-Süd"})
+    EXPECT_EQ(problem_of_root(good), std::nullopt) << good;
   for (const char* bad : {"", "/grease", "grease/", "a//b", "grease/+", "#", "$SYS", "a\nb"})
     EXPECT_TRUE(problem_of_root(bad)) << bad;
 }

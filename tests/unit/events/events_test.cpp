@@ -15,7 +15,8 @@ namespace {
 class Events : public ::testing::Test {
  protected:
   Events() : before_(spdlog::default_logger()) {
-    auto logger = std::make_shared<spdlog::logger>("test", std::make_shared<spdlog::sinks::ostream_sink_mt>(said_));
+    auto logger =
+        std::make_shared<spdlog::logger>("test", std::make_shared<spdlog::sinks::ostream_sink_mt>(said_));
     logger->set_pattern("%l %v");
     spdlog::set_default_logger(std::move(logger));
   }
@@ -38,7 +39,8 @@ class Events : public ::testing::Test {
 };
 
 TEST_F(Events, a_burst_is_one_line_and_one_sum) {
-  // A broker that refuses us would fill the log; a burst whose end is not summed would hide how long it went on.
+  // A broker that refuses us would fill the log; a burst whose end is not summed would hide how long it went
+  // on.
   for (int i = 0; i < 1000; ++i) say(Level::warn, "test-burst", "gate-1", "attempt " + std::to_string(i));
   EXPECT_EQ(said(), "warning test-burst [gate-1]: attempt 0\n");
   for (int i = 0; i < fold_flushes; ++i) flush();

@@ -1,9 +1,10 @@
-// The gateway as a process of its own, so that a test can kill it or take its disk away: run_gateway with settings from
-// arguments, so that no configuration is needed.
+// The gateway as a process of its own, so that a test can kill it or take its disk away: run_gateway with
+// settings from arguments, so that no configuration is needed.
 //
 //   gateway_process PORT DATA_FOLDER [OUTPUT_ROOT_FILE]
 //
-// The output root is read from the file at each (re)load, if one is given; a file that is not there is a problem.
+// The output root is read from the file at each (re)load, if one is given; a file that is not there is a
+// problem.
 #include <cstdlib>
 #include <fstream>
 #include <iostream>
