@@ -8,6 +8,7 @@ namespace driftline::cycles {
 namespace {
 
 constexpr double noise_bar = 0.3;
+constexpr double vent_carried_on = 12.0;  // times the limit above the floor: how far an exponential is carried on
 
 struct Fit {
   double slope = 0;
@@ -123,7 +124,7 @@ std::optional<Crossing> vent_crossing(std::span<const LinePoint> vent, double li
   }
   if (first == 0) return std::nullopt;
   const LinePoint& over = vent[first - 1];
-  if (first == vent.size() && over.bar - floor > 4.0 * (limit_bar - floor)) return std::nullopt;
+  if (first == vent.size() && over.bar - floor > vent_carried_on * (limit_bar - floor)) return std::nullopt;
   // ln(p - floor) is a straight line about the limit.
   std::vector<LinePoint> logs;
   const double high = floor + 4.0 * (limit_bar - floor);

@@ -24,7 +24,8 @@ struct Crossing {
                                                       double stamp_slack_s, bool stopped_early);
 
 // Seconds on the axis of the points until the pressure has fallen to `limit_bar`: an exponential towards `floor_bar`
-// through the points about it. Carried on past the last point by at most a factor of four. Empty: not to be known.
+// through the points about it. Carried on past the last point from at most twelve times the limit (above
+// the floor), where no fast sample came later: exact to some per cent of the vent, and the same from turn to turn. Empty: not to be known.
 [[nodiscard]] std::optional<Crossing> vent_crossing(std::span<const LinePoint> vent, double limit_bar, double floor_bar);
 
 }  // namespace driftline::cycles
