@@ -9,6 +9,7 @@ std::span<const Verb> verbs() {
       Verb{"run", "the gateway: reads telemetry from a broker and warns, until it is told to end", verb_run},
       Verb{"replay", "judge recorded telemetry and write what was made of it into files", verb_replay},
       Verb{"check", "check a configuration folder, and say where a threshold comes from", verb_check},
+      Verb{"expect", "what the turns of a line should look like, from its design", verb_expect},
       Verb{"simulate", "stations that behave like real ones, over MQTT or into a recording", verb_simulate},
   };
   return all;

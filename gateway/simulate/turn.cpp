@@ -51,11 +51,13 @@ class Turn {
     if (over > 0) flow -= in_.delivery_cm3_s * over / relief_span_bar;
     return flow;
   }
-  // Grease does not move beyond where the pressure has got to, so a line feels short at first.
+  // Grease does not move beyond where the pressure has got to, so a line feels short at first: of its mean pressure only
+  // this share follows the pump's.
   [[nodiscard]] double give_cm3_bar() const {
-    const double engaged = std::clamp(bar_ / std::max(0.1, in_.drop_bar), 0.08, 1.0);
-    const double mean = std::max(0.0, bar_ - in_.drop_bar / 2);
-    return in_.compliance_cm3_bar * engaged + in_.air_cm3 * air_bar / ((air_bar + mean) * (air_bar + mean));
+    const double drop = std::max(0.1, in_.drop_bar);
+    const double engaged = std::clamp(bar_ / drop, 0.08, 1.0);
+    const double mean = bar_ < drop ? bar_ * bar_ / (2 * drop) : bar_ - drop / 2;
+    return engaged * (in_.compliance_cm3_bar + in_.air_cm3 * air_bar / ((air_bar + mean) * (air_bar + mean)));
   }
   [[nodiscard]] double sensor() const {
     const double soft = std::min(1.0, s_ / std::max(0.2, in_.soft_start_s));

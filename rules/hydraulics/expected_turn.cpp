@@ -8,6 +8,7 @@ namespace {
 
 constexpr double pa_per_bar = 1e5;
 constexpr double m3_per_cm3 = 1e-6;
+constexpr int vent_steps = 64;
 constexpr double longest_asked_m = 500;  // beyond any feed line
 
 // One line with every gap filled.
@@ -38,13 +39,16 @@ double taken_cm3(const Known& known, const Assumptions& with, double rise_bar) {
 }
 
 std::optional<double> vent_time_s(const Known& known, const Assumptions& with, const YieldFluid& fluid, double floor_bar) {
-  if (floor_bar >= known.residual_bar) return std::nullopt;
-  const double start_bar = known.target_bar;
-  const double half_bar = floor_bar + (start_bar - floor_bar) / 2;
-  const double back_cm3_s = flow_m3_s(fluid, pipe_of(known), half_bar * pa_per_bar) / m3_per_cm3;
-  if (back_cm3_s <= 0) return std::nullopt;
-  const double constant_s = taken_cm3(known, with, start_bar) / 2 / back_cm3_s;
-  return constant_s * std::log((start_bar - floor_bar) / (known.residual_bar - floor_bar));
+  if (floor_bar >= known.residual_bar || known.residual_bar >= known.target_bar) return std::nullopt;
+  double spent_s = 0;
+  const double step = std::pow(known.residual_bar / known.target_bar, 1.0 / vent_steps);
+  for (double bar = known.target_bar; bar > known.residual_bar * 1.000001; bar *= step) {
+    const double middle_bar = bar * std::sqrt(step);
+    const double back_cm3_s = flow_m3_s(fluid, pipe_of(known), middle_bar * pa_per_bar) / m3_per_cm3;
+    if (back_cm3_s <= 0) return std::nullopt;
+    spent_s += (taken_cm3(known, with, bar) - taken_cm3(known, with, bar * step)) / back_cm3_s;
+  }
+  return spent_s;
 }
 
 ExpectedTurn turn_of(const Known& known, const Assumptions& with, double temp_c) {

@@ -8,8 +8,8 @@
 //   works            the last device's opening pressure and the whole drop fit under the target, the time fits into the
 //                    pump limit, the floor lies under the residual limit
 //   longest line     bisected on these three, all else unchanged (the same devices spread over the new length)
-//   vent             exponential towards the floor; its time constant is the stored volume over the flow that half the
-//                    target drives back through the line
+//   vent             the stored volume driven back through the whole line by what pressure is left, from the target down to
+//                    the residual limit
 // Fields that a design leaves open are taken from `Assumptions` and named in `assumed`. Accuracy: plateau a few per cent
 // (the pump's real delivery), time to pressure 10 % with stated hoses and no air, floor and vent a factor of two (greases
 // differ). From the formulas of this folder; the combination is common practice, no source.
