@@ -145,6 +145,19 @@ class Loader {
       out_.problems.push_back({"gateway.json", "/output_root", *why, "text such as \"driftline\""});
     else if (broker::lies_under(config_.broker.output_root, config_.plant.topic_root))
       out_.problems.push_back({"gateway.json", "/output_root", "it lies under topic_root: the gateway would read what it writes", "a root of its own, such as \"driftline\""});
+    check_mapped_topics();
+  }
+
+  void check_mapped_topics() {
+    const std::vector<Mapping>& mappings = config_.plant.mappings;
+    for (std::size_t i = 0; i < mappings.size(); ++i) {
+      const std::string at = "/mappings/" + std::to_string(i) + "/topic";
+      if (broker::lies_under(mappings[i].topic, config_.plant.topic_root))
+        out_.problems.push_back({"gateway.json", at, "it lies under topic_root: what comes there is read in our own shape", "a topic outside topic_root"});
+      if (broker::may_be_ours(mappings[i].topic, config_.broker.output_root))
+        out_.problems.push_back({"gateway.json", at, "it fits topics under output_root: the gateway would read what it writes",
+                                 "the first level by its name; a mapping for each, where there are several"});
+    }
   }
 
   std::vector<ThresholdLayer> layers(const StationId& id, const ConfiguredStation* station) const {

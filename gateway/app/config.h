@@ -10,7 +10,7 @@
 // were plant.json; the path of such a file may stand for the folder.
 //
 // Thresholds are layered by JSON Merge Patch (RFC 7396): built-in, rules.json, kinds/, sites/, the station's own
-// "thresholds". Comments (// and /* */) are allowed; a key that stands twice is refused. Paths within gateway.json are taken
+// "thresholds". "mappings" of gateway.json are struct Mapping (gateway/telemetry/mapping.h), member by member. Comments (// and /* */) are allowed; a key that stands twice is refused. Paths within gateway.json are taken
 // from the folder of the configuration.
 #pragma once
 

@@ -120,6 +120,7 @@ void take_gateway(const Json& document, const fs::path& folder, Config& config, 
   take_store(document, config.store);
   if (const auto found = document.find("broker"); found != document.end()) file.broker(*found, config.broker);
   if (const auto found = document.find("metrics"); found != document.end()) file.metrics(*found, config.metrics.emplace());
+  if (const auto found = document.find("mappings"); found != document.end()) take_mappings(*found, config, problems);
 }
 
 }  // namespace driftline

@@ -16,6 +16,9 @@ namespace driftline {
 // gateway.json, which has passed its schema. Looks at the files that it names.
 void take_gateway(const Json& document, const std::filesystem::path& folder, Config& config, std::vector<ConfigProblem>& problems);
 
+// "mappings" of gateway.json: for the plant, and as topic filters for the broker.
+void take_mappings(const Json& list, Config& config, std::vector<ConfigProblem>& problems);
+
 struct ConfiguredStation {
   StationDesign design;
   std::string kind;                // empty: none

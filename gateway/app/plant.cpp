@@ -16,6 +16,7 @@
 #include "gateway/app/limits.h"
 #include "gateway/cycles/state.h"
 #include "gateway/cycles/station_cycles.h"
+#include "gateway/telemetry/mapped.h"
 #include "rules/judgement/site_state.h"
 #include "rules/judgement/station_state.h"
 #include "rules/records/require.h"
@@ -38,6 +39,12 @@ struct Step {
   std::variant<HalfCycle, rules::Judgement, Judged::FaultRow> what;
 };
 
+// How a message is to be read; settled by its topic.
+struct Reading {
+  TopicKind kind = TopicKind::telemetry;
+  std::optional<std::size_t> mapping;  // empty: our own shape
+};
+
 struct Station {
   rules::StationContext context;
   bool configured = false;
@@ -50,7 +57,7 @@ struct Station {
 
   // Filled by the judging of one batch, emptied by its gathering.
   std::vector<const PlantMessage*> waiting;
-  std::vector<TopicKind> waiting_kinds;
+  std::vector<Reading> waiting_readings;
   std::vector<Step> steps;
 };
 
@@ -106,6 +113,8 @@ bool restore_bytes(Station& station, std::string_view bytes) {
 // Judges the messages of one station. Owns what one thread reuses from station to station.
 class StationJudge {
  public:
+  explicit StationJudge(MappedDecoder mapped) : mapped_(std::move(mapped)) {}
+
   void judge_batch(Station& station, Time batch_end) {
     try {
       if (!station.summary.set_aside) take_waiting(station, batch_end);
@@ -113,7 +122,7 @@ class StationJudge {
       station.summary.set_aside = true;
     }
     station.waiting.clear();
-    station.waiting_kinds.clear();
+    station.waiting_readings.clear();
   }
 
   void finish(Station& station, Time now) {
@@ -145,11 +154,11 @@ class StationJudge {
 
  private:
   void take_waiting(Station& station, Time batch_end) {
-    for (std::size_t i = 0; i < station.waiting.size(); ++i) take(station, *station.waiting[i], station.waiting_kinds[i]);
+    for (std::size_t i = 0; i < station.waiting.size(); ++i) take(station, *station.waiting[i], station.waiting_readings[i]);
     advance(station, batch_end);
   }
 
-  void take(Station& station, const PlantMessage& arrived, TopicKind kind) {
+  void take(Station& station, const PlantMessage& arrived, Reading reading) {
     const Message& message = arrived.message;
     const Time received = std::max(message.received, station.last_taken);
     advance(station, received);
@@ -159,7 +168,7 @@ class StationJudge {
     const StepKey key{received, arrived.position};
     const ControllerSettings& fallback = station.context.design.settings;
 
-    decoder_.decode(kind, message.payload, message.received, decoded_);
+    decode(message, reading);
     ++station.summary.messages;
     station.summary.samples += decoded_.samples.size();
     station.summary.faults += decoded_.faults.size();
@@ -178,6 +187,13 @@ class StationJudge {
     hand_on_events(station, key);
   }
 
+  void decode(const Message& message, Reading reading) {
+    if (reading.mapping)
+      mapped_.decode(*reading.mapping, message.payload, message.received, decoded_);
+    else
+      native_.decode(reading.kind, message.payload, message.received, decoded_);
+  }
+
   void hand_on_events(Station& station, StepKey key) {
     for (StationEvent& event : events_) {
       rules::judge(station.rules, event, key.when, station.context, judgements_);
@@ -192,7 +208,8 @@ class StationJudge {
     judgements_.clear();
   }
 
-  NativeDecoder decoder_;
+  NativeDecoder native_;
+  MappedDecoder mapped_;
   Decoded decoded_;
   std::vector<StationEvent> events_;
   std::vector<rules::Judgement> judgements_;
@@ -297,6 +314,17 @@ void for_each_in_parallel(std::size_t count, int threads, const std::function<vo
   if (workers > 0) run(0);
 }
 
+// Its parser's buffers are one thread's, so every judge has its own.
+MappedDecoder decoder_of(const std::vector<Mapping>& mappings) {
+  auto decoder = MappedDecoder::make(mappings);
+  require(decoder.has_value(), "mappings have been checked before they come to the plant");
+  return std::move(*decoder);
+}
+
+bool lies_under_root(std::string_view topic, std::string_view root) {
+  return topic.size() > root.size() && topic.starts_with(root) && topic[root.size()] == '/';
+}
+
 // Appends the rows of all sites in key order; sites stand in the order of their names.
 template <class Row>
 void gather(std::vector<SiteOutput>& outputs, std::vector<Keyed<Row>> SiteOutput::*list, std::vector<Row>& into) {
@@ -311,14 +339,20 @@ void gather(std::vector<SiteOutput>& outputs, std::vector<Keyed<Row>> SiteOutput
 }  // namespace
 
 struct Plant::Body {
-  explicit Body(PlantSettings with) : settings(std::move(with)) {
-    judges.resize(static_cast<std::size_t>(std::max(settings.threads, 1)));
+  explicit Body(PlantSettings with) : settings(std::move(with)), mapped(decoder_of(settings.mappings)) {
+    make_judges();
     for (const auto& [id, context] : settings.stations) station_of(id);
   }
 
+  struct Place {
+    Station* station = nullptr;
+    Reading reading;
+  };
+
   PlantSettings settings;
+  MappedDecoder mapped;  // matches topics; the judges decode
   std::map<std::string, Site> sites;
-  std::unordered_map<std::string, std::pair<Station*, TopicKind>> by_topic;  // look-up only, never walked
+  std::unordered_map<std::string, Place> by_topic;  // look-up only, never walked
   std::size_t station_count = 0;
   Time now{};
   Position last_position = 0;
@@ -346,10 +380,27 @@ struct Plant::Body {
     station.context.id = id;
   }
 
+  void make_judges() {
+    judges.clear();
+    for (int i = 0; i < std::max(settings.threads, 1); ++i) judges.emplace_back(decoder_of(settings.mappings));
+  }
+
+  // What lies under the root is our own shape, whatever the mappings say. A topic of neither is answered as one of ours.
+  [[nodiscard]] TopicOutcome read_any_topic(std::string_view topic, std::optional<std::size_t>& mapping) const {
+    if (!lies_under_root(topic, settings.topic_root)) {
+      if (auto match = mapped.match(topic)) {
+        mapping = match->mapping;
+        return std::move(match->outcome);
+      }
+    }
+    return read_topic(settings.topic_root, topic);
+  }
+
   // Where a message belongs; a fault when it belongs nowhere.
-  std::variant<std::pair<Station*, TopicKind>, Judged::FaultRow> place(const Message& message) {
+  std::variant<Place, Judged::FaultRow> place(const Message& message) {
     if (const auto known = by_topic.find(message.topic); known != by_topic.end()) return known->second;
-    TopicOutcome outcome = read_topic(settings.topic_root, message.topic);
+    std::optional<std::size_t> mapping;
+    TopicOutcome outcome = read_any_topic(message.topic, mapping);
     if (!outcome.topic) return Judged::FaultRow{message.received, message.topic, outcome.station, std::move(*outcome.fault)};
     const StationId& id = outcome.topic->station;
     if (!settings.watch_unknown_stations && !settings.stations.contains(id))
@@ -362,7 +413,7 @@ struct Plant::Body {
                               Fault{FaultCode::too_many_stations, "",
                                     "already " + std::to_string(stations_max) + " stations are watched",
                                     "a second gateway for some of the sites"}};
-    return by_topic.emplace(message.topic, std::pair{station, outcome.topic->kind}).first->second;
+    return by_topic.emplace(message.topic, Place{station, {outcome.topic->kind, mapping}}).first->second;
   }
 
   // Hands each message to its station; what belongs nowhere becomes a fault of this batch.
@@ -373,10 +424,10 @@ struct Plant::Body {
       last_position = arrived.position;
       auto placed = place(arrived.message);
       if (auto* to = std::get_if<0>(&placed)) {
-        auto [station, kind] = *to;
+        auto [station, reading] = *to;
         if (arrived.position <= station->reached) continue;  // taken before a restart
         station->waiting.push_back(&arrived);
-        station->waiting_kinds.push_back(kind);
+        station->waiting_readings.push_back(reading);
       } else if (arrived.position > unplaced_reached) {
         unplaced_reached = arrived.position;
         const Time when = std::max(arrived.message.received, now);
@@ -519,7 +570,8 @@ bool Plant::restore_site(const std::string& site, std::string_view bytes) {
 
 void Plant::reconfigure(PlantSettings settings) {
   body_->settings = std::move(settings);
-  body_->judges.resize(static_cast<std::size_t>(std::max(body_->settings.threads, 1)));
+  body_->mapped = decoder_of(body_->settings.mappings);
+  body_->make_judges();
   body_->by_topic.clear();
   for (const auto& [id, context] : body_->settings.stations) body_->station_of(id);
   for (auto& [site_name, site] : body_->sites)

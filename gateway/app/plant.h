@@ -24,6 +24,7 @@
 #include <vector>
 
 #include "gateway/telemetry/decode.h"
+#include "gateway/telemetry/mapping.h"
 #include "rules/conditions/thresholds.h"
 #include "rules/judgement/station_rules.h"
 #include "rules/records/half_cycle.h"
@@ -39,6 +40,9 @@ struct PlantSettings {
   bool watch_unknown_stations = true;  // with `defaults`; otherwise their messages are faults
   Thresholds defaults;                 // for stations that no configuration names
   std::map<StationId, rules::StationContext> stations;
+  // Other layouts of topics and messages: a topic that is not under topic_root is read by the first of these that fits it.
+  // They are ones that MappedDecoder::make accepts (configuration has seen to that); others break an invariant.
+  std::vector<Mapping> mappings;
   int threads = 1;
   bool keep_states = true;             // a replay that saves nothing spares itself the work
 };
@@ -123,7 +127,7 @@ class Plant {
   // From the row that was saved under an empty StationId: faults up to this position are already written.
   void restore_unplaced(Position reached);
 
-  // New thresholds and designs from the next message on; baselines, open turns and warnings stay.
+  // New thresholds, designs and mappings from the next message on; baselines, open turns and warnings stay.
   void reconfigure(PlantSettings settings);
 
   [[nodiscard]] std::vector<StationSummary> stations() const;  // sorted

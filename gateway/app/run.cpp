@@ -11,6 +11,7 @@
 #include "gateway/broker/outbox.h"
 #include "gateway/broker/topics.h"
 #include "gateway/history/reader.h"
+#include "gateway/telemetry/mapped.h"
 
 namespace driftline {
 namespace {
@@ -82,6 +83,9 @@ std::optional<std::string> problem_of(const GatewaySettings& settings) {
     return "the times between attempts to connect are no range";
   if (settings.plant.topic_root != mqtt.telemetry_root)
     return "broker and plant differ in the telemetry root";
+  const auto mapped = MappedDecoder::make(settings.plant.mappings);
+  if (!mapped) return "mapping " + mapped.error().front().where + ": " + mapped.error().front().why;
+  if (mapped->topic_filters() != mqtt.more_filters) return "broker and plant differ in the mappings";
   return std::nullopt;
 }
 

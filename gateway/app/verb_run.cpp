@@ -39,11 +39,16 @@ int next_signal(const sigset_t& taken) {
   return number > 0 ? number : 0;
 }
 
+std::string mapped_text(std::size_t filters) {
+  if (filters == 0) return "";
+  return filters == 1 ? " and a mapped topic" : " and " + std::to_string(filters) + " mapped topics";
+}
+
 std::string what_is_watched(const GatewaySettings& settings) {
   const broker::BrokerSettings& mqtt = settings.broker;
-  return "watching " + broker::telemetry_filter(mqtt.telemetry_root) + " at " + mqtt.host + ":" +
-         std::to_string(mqtt.port) + (mqtt.tls ? " (TLS)" : "") + " as " + mqtt.client_id + ", " +
-         std::to_string(settings.plant.stations.size()) + " stations configured" +
+  return "watching " + broker::telemetry_filter(mqtt.telemetry_root) + mapped_text(mqtt.more_filters.size()) +
+         " at " + mqtt.host + ":" + std::to_string(mqtt.port) + (mqtt.tls ? " (TLS)" : "") + " as " +
+         mqtt.client_id + ", " + std::to_string(settings.plant.stations.size()) + " stations configured" +
          (settings.plant.watch_unknown_stations ? ", others with defaults" : ", no others") + ", data in " +
          settings.store.data_folder + ", warnings to " + mqtt.output_root + "/warnings/#";
 }

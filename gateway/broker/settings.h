@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "gateway/telemetry/limits.h"
 
@@ -29,6 +30,8 @@ struct BrokerSettings {
   std::string client_id =
       "driftline";  // the broker keeps our session under it; "-out" is added for the publisher
   std::string telemetry_root = "grease";
+  std::vector<std::string>
+      more_filters;  // subscribed to as well: where stations speak that are read by a mapping
   std::string output_root = "driftline";     // must not lie under telemetry_root
   std::optional<std::string> user;           // or user_env
   std::optional<std::string> user_env;       // name of an environment variable

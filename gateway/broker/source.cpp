@@ -116,6 +116,8 @@ std::optional<LinkFailure> Source::Body::join() {
   signal.forget_loss();
   if (auto failure = link->connect()) return failure;
   if (auto failure = link->subscribe(telemetry_filter(settings.telemetry_root))) return failure;
+  for (const std::string& filter : settings.more_filters)
+    if (auto failure = link->subscribe(filter)) return failure;
   const std::array online{
       Outgoing{presence(), R"({"state":"online","time":")" + rfc3339(clocks.wall()) + "\"}", true}};
   return link->publish(online, confirm_max);

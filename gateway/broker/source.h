@@ -10,6 +10,10 @@
 // it, and sends both when we are back. We come back with the usual back-off, so a full disk costs a slow loop
 // of attempts and no message.
 //
+// Subscribes to all under telemetry_root and to more_filters. A filter that is taken out of the settings
+// stays with the session that the broker keeps under client_id; what comes by it is journalled, and answered
+// with faults, until that session ends.
+//
 // Connects in the background, also when the broker is down at the start; subscribes anew on each connection,
 // because a broker that came back without its store keeps the connection but not the subscription. A payload
 // over payload_bytes_max is journalled cut to one byte over the bound: enough for the decoder to call it too

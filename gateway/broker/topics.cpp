@@ -1,5 +1,9 @@
 #include "gateway/broker/topics.h"
 
+#include <algorithm>
+#include <array>
+#include <vector>
+
 #include "rules/records/names.h"
 
 namespace driftline::broker {
@@ -12,6 +16,26 @@ std::string join(std::initializer_list<std::string_view> levels) {
     topic += level;
   }
   return topic;
+}
+
+std::vector<std::string_view> levels_of(std::string_view topic) {
+  std::vector<std::string_view> levels;
+  for (std::size_t begin = 0; begin <= topic.size();) {
+    const std::size_t end = std::min(topic.find('/', begin), topic.size());
+    levels.push_back(topic.substr(begin, end - begin));
+    begin = end + 1;
+  }
+  return levels;
+}
+
+bool fits_any(std::string_view level) {
+  return level == "+" || level.starts_with('{');
+}
+
+bool have_a_topic_in_common(std::string_view one, std::string_view other) {
+  return std::ranges::equal(levels_of(one), levels_of(other), [](std::string_view a, std::string_view b) {
+    return a == b || fits_any(a) || fits_any(b);
+  });
 }
 
 std::string place_of(const WarningKey& key) {
@@ -61,6 +85,15 @@ std::optional<std::string> problem_of_root(std::string_view root) {
 
 bool lies_under(std::string_view out, std::string_view in) {
   return out == in || (out.starts_with(in) && out[in.size()] == '/');
+}
+
+bool may_be_ours(std::string_view pattern, std::string_view out) {
+  constexpr std::array<std::string_view, 6> ours{"gateway/+/presence", "warnings/+/+/+/+",
+                                                 "changes/+/+",        "half-cycles/+/+",
+                                                 "reservoirs/+/+",     "forecasts/+/+/+/+"};
+  return std::ranges::any_of(ours, [&](std::string_view topic) {
+    return have_a_topic_in_common(pattern, join({out, topic}));
+  });
 }
 
 }  // namespace driftline::broker

@@ -52,4 +52,8 @@ struct WarningKey {
 // Whether what is published under `out` would come back through a subscription under `in`.
 [[nodiscard]] bool lies_under(std::string_view out, std::string_view in);
 
+// Whether a pattern of topics fits any that we publish under `out`. A level of the pattern that is `+` or in braces, as in
+// a mapping's topic, fits any level.
+[[nodiscard]] bool may_be_ours(std::string_view pattern, std::string_view out);
+
 }  // namespace driftline::broker

@@ -11,6 +11,11 @@
 //
 // The state (births, aliases, latest values) is not saved: after a restart every node is asked for its birth again, which is
 // what the specification has a host do. Bounded: limits.h. One thread.
+//
+// Not wired into the plant yet. There, a killed process reads the journal again from where each station's saved state ends,
+// and must come to what an unbroken one came to; without the births that went before, a decoder would not. To wire it,
+// save its state (per edge node, with the position that it has reached) as the stations' is saved, let one message wait
+// for several stations, and publish `rebirth_topic` when live but not when reading again.
 #pragma once
 
 #include <memory>

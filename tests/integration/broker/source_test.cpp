@@ -59,6 +59,30 @@ TEST_P(SourceTest, hears_everything_under_the_root_and_nothing_else) {
   EXPECT_EQ(listening.heard().at(2).topic, "grease/a/b/c/d/e");
 }
 
+TEST_P(SourceTest, hears_more_filters_also_after_the_broker_has_forgotten_them) {
+  // Stations that speak otherwise would be silent, at once or after a broker's restart.
+  Mosquitto mosquitto({.keeps_store = false, .global = {}, .second_listener = {}});
+  mosquitto.start();
+  BrokerSettings with_more = settings(mosquitto.port());
+  with_more.more_filters = {"plant/+/pumps", "works/+/+/values"};
+  Listening listening(with_more);
+  ASSERT_TRUE(listening.listens());
+  const auto send = [&] {
+    MqttPeer sender(mosquitto.port(), "sender");
+    for (const char* topic : {"works/a/b/other", "plant/a/pumps", "works/a/b/values", "grease/a/b/telemetry"}) sender.publish(topic, "{}");
+    sender.flush();
+  };
+  send();
+  ASSERT_TRUE(eventually([&] { return listening.size() == 3; }));
+  mosquitto.kill();
+  ASSERT_TRUE(eventually([&] { return listening.source().state() == SourceState::connecting; }));
+  mosquitto.start();
+  ASSERT_TRUE(listening.listens());
+  send();
+  ASSERT_TRUE(eventually([&] { return listening.size() == 6; }));
+  EXPECT_EQ(listening.heard().at(4).topic, "works/a/b/values");
+}
+
 TEST_P(SourceTest, starts_with_the_broker_down) {
   // After a power cut the gateway is often up before the broker.
   Mosquitto mosquitto;

@@ -158,6 +158,62 @@ TEST(Config, the_same_names_stand_in_schema_and_table) {
   EXPECT_THAT(threshold_names(), ::testing::UnorderedElementsAreArray(in_schema));
 }
 
+TEST(Config, mappings_are_read_for_the_plant_and_for_the_broker) {
+  // A member that is lost on the way would leave a figure out, or read it in another unit.
+  const ConfigFolder folder;
+  folder.put("gateway.json", R"({"mappings": [
+    {"name": "values", "topic": "works/{site}/pumps/+/values", "station": "ps-01", "samples": "/data", "sample": {
+      "time": {"at": "/t", "unit": "s"}, "seq": {"at": "/n"}, "pump": {"at": "/motor", "yes": ["RUN"], "no": ["STOP", "OFF"]},
+      "line": {"at": "/valve", "offset": 1}, "line_pressures": [{"at": ""}, {"at": "/p/b", "unit": "psi", "scale": 0.1}],
+      "level": {"at": "/fill", "unit": "1"}, "level_low": {"at": "/low"}, "temp": {"at": "/oil", "unit": "F"}}},
+    {"name": "list", "topic": "works/pump", "site": "northyard", "station": "ps-02", "sample": {"pressures": {"at": "/all"}}},
+    {"name": "setup", "topic": "works/{site}/pumps/+/setup", "station": "ps-01", "kind": "settings", "settings": {
+      "cycle": {"at": "/every", "unit": "min"}, "pump_limit": {"at": "/limit"}, "target": {"at": "/end", "unit": "psi"},
+      "residual": {"at": "/rest"}, "lines": {"at": "/lines"}}},
+    {"name": "link", "topic": "works/{site}/{station}/link", "kind": "presence", "online": {"at": "/up"}}]})");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config) << text_of(outcome.problems.at(0));
+  std::vector<Mapping> wanted(4);
+  MappedSample& sample = wanted[0].sample;
+  wanted[0].name = "values", wanted[0].topic = "works/{site}/pumps/+/values", wanted[0].station = "ps-01", wanted[0].samples = "/data";
+  sample.time = MappedField{"/t", "s", 1, 0};
+  sample.seq = MappedField{"/n", "", 1, 0};
+  sample.pump = MappedSwitch{"/motor", {"RUN"}, {"STOP", "OFF"}};
+  sample.line = MappedField{"/valve", "", 1, 1};
+  sample.line_pressures = {MappedField{}, MappedField{"/p/b", "psi", 0.1, 0}};
+  sample.level = MappedField{"/fill", "1", 1, 0};
+  sample.level_low = MappedSwitch{"/low", {"true", "1"}, {"false", "0"}};
+  sample.temp = MappedField{"/oil", "F", 1, 0};
+  wanted[1].name = "list", wanted[1].topic = "works/pump", wanted[1].site = "northyard", wanted[1].station = "ps-02";
+  wanted[1].sample.pressures = MappedField{"/all", "", 1, 0};
+  wanted[2].name = "setup", wanted[2].topic = "works/{site}/pumps/+/setup", wanted[2].station = "ps-01", wanted[2].kind = TopicKind::settings;
+  wanted[2].settings = {MappedField{"/every", "min", 1, 0}, MappedField{"/limit", "", 1, 0}, MappedField{"/end", "psi", 1, 0},
+                        MappedField{"/rest", "", 1, 0}, MappedField{"/lines", "", 1, 0}};
+  wanted[3].name = "link", wanted[3].topic = "works/{site}/{station}/link", wanted[3].kind = TopicKind::presence;
+  wanted[3].online = MappedSwitch{"/up", {"true", "1"}, {"false", "0"}};
+  EXPECT_EQ(outcome.config->plant.mappings, wanted);
+  EXPECT_THAT(outcome.config->broker.more_filters,
+              ::testing::ElementsAre("works/+/+/link", "works/+/pumps/+/setup", "works/+/pumps/+/values", "works/pump"));
+  EXPECT_EQ(problem_of(gateway_settings(*outcome.config)), std::nullopt);
+}
+
+TEST(Config, the_mappings_that_the_sample_shows_can_be_used) {
+  // Whoever takes the comment marks away would begin with a mistake of ours.
+  std::ifstream file(fs::path(DRIFTLINE_SOURCE_DIR) / "config/gateway.json");
+  std::string text;
+  bool in_mappings = false;
+  for (std::string line; std::getline(file, line);) {
+    in_mappings = in_mappings || line.find("\"mappings\"") != std::string::npos;
+    if (const auto mark = line.find("//"); in_mappings && mark != std::string::npos) line.erase(mark, 2);
+    text += line + "\n";
+  }
+  const ConfigFolder folder;
+  folder.put("gateway.json", text);
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config) << text_of(outcome.problems.at(0));
+  EXPECT_EQ(outcome.config->plant.mappings.size(), 3U);
+}
+
 TEST(Config, the_samples_in_config_can_be_used) {
   // The folder that people copy to begin with would be refused.
   const ConfigOutcome outcome = load_config(DRIFTLINE_SOURCE_DIR "/config");

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
 
@@ -94,8 +95,7 @@ struct Told {
   }
 };
 
-Told judge_in_batches(std::span<const PlantMessage> messages, std::size_t batch, int threads) {
-  PlantSettings settings;
+Told judge_in_batches(std::span<const PlantMessage> messages, std::size_t batch, int threads, PlantSettings settings = {}) {
   settings.threads = threads;
   Plant plant(std::move(settings));
   Told told;
@@ -124,7 +124,7 @@ TEST(Plant, batches_and_threads_change_nothing) {
 
 // Ends the plant after `killed_after` batches, keeping only what a history would have committed, and goes on from there.
 Told judge_with_a_crash(std::span<const PlantMessage> messages, std::size_t batch, std::size_t killed_after,
-                        std::size_t checkpoint_every) {
+                        std::size_t checkpoint_every, const PlantSettings& settings = {}) {
   std::map<StationId, Judged::StationSaved> stations;
   std::map<std::string, Judged::SiteSaved> sites;
   Told told;
@@ -135,7 +135,7 @@ Told judge_with_a_crash(std::span<const PlantMessage> messages, std::size_t batc
   };
   Position needed_from = 1;
   {
-    Plant plant{PlantSettings{}};
+    Plant plant{settings};
     std::size_t done = 0;
     for (std::size_t at = 0; at < messages.size() && done < killed_after; at += batch, ++done) {
       commit(plant.judge(messages.subspan(at, std::min(batch, messages.size() - at))));
@@ -143,7 +143,7 @@ Told judge_with_a_crash(std::span<const PlantMessage> messages, std::size_t batc
     }
     needed_from = plant.needed_from().value_or(1);
   }
-  Plant plant{PlantSettings{}};
+  Plant plant{settings};
   for (const auto& [id, saved] : stations) {
     if (id == StationId{})
       plant.restore_unplaced(saved.reached);
@@ -176,6 +176,159 @@ TEST(Plant, unknown_stations_are_watched_or_refused_but_never_dropped) {
   EXPECT_TRUE(judged.half_cycles.empty());
   EXPECT_EQ(judged.faults.size(), messages.size());
   EXPECT_EQ(judged.faults.front().fault.code, FaultCode::unknown_station);
+}
+
+// ---- stations that speak otherwise ----
+
+// The shape that `in_another_shape` writes.
+std::vector<Mapping> other_layout() {
+  Mapping values;
+  values.name = "values";
+  values.topic = "works/{site}/pumps/+/{station}/values";
+  values.samples = "/data";
+  values.sample.time = MappedField{.at = "/t", .unit = "s"};
+  values.sample.pump = MappedSwitch{.at = "/motor", .yes = {"RUN"}, .no = {"STOP"}};
+  values.sample.line = MappedField{.at = "/valve", .unit = "", .scale = 1, .offset = 1};
+  values.sample.line_pressures = {MappedField{.at = "/p/a", .unit = "psi"}, MappedField{.at = "/p/b", .unit = "psi"}};
+  values.sample.level = MappedField{.at = "/fill", .unit = "1"};
+  values.sample.temp = MappedField{.at = "/oil", .unit = "F"};
+  Mapping setup;
+  setup.name = "setup";
+  setup.topic = "works/{site}/pumps/+/{station}/setup";
+  setup.kind = TopicKind::settings;
+  setup.settings.cycle = MappedField{.at = "/every", .unit = "min"};
+  setup.settings.pump_limit = MappedField{.at = "/limit", .unit = "min"};
+  setup.settings.target = MappedField{.at = "/end", .unit = "psi"};
+  setup.settings.residual = MappedField{.at = "/rest", .unit = "psi"};
+  setup.settings.lines = MappedField{.at = "/lines", .unit = ""};
+  return {values, setup};
+}
+
+PlantSettings with_other_layout() {
+  PlantSettings settings;
+  settings.mappings = other_layout();
+  return settings;
+}
+
+// A pound-force a square inch is 6894.757 Pa: NIST SP 811 (2008), appendix B.8, 6.894757 E+03 (from memory).
+constexpr double psi_in_a_bar = 1e5 / 6894.757;
+
+nlohmann::json values_of(const nlohmann::json& native) {
+  return {{"t", native.at("time").get<double>() / 1000},
+          {"motor", native.at("pump").get<bool>() ? "RUN" : "STOP"},
+          {"valve", native.at("line").get<int>() - 1},
+          {"p", {{"a", native.at("pressure_bar").at(0).get<double>() * psi_in_a_bar},
+                 {"b", native.at("pressure_bar").at(1).get<double>() * psi_in_a_bar}}},
+          {"fill", native.at("level_pct").get<double>() / 100},
+          {"oil", native.at("temp_c").get<double>() * 1.8 + 32}};
+}
+
+nlohmann::json setup_of(const nlohmann::json& native) {
+  return {{"every", native.at("cycle_s").get<double>() / 60},
+          {"limit", native.at("pump_limit_s").get<double>() / 60},
+          {"end", native.at("target_bar").get<double>() * psi_in_a_bar},
+          {"rest", native.at("residual_bar").get<double>() * psi_in_a_bar},
+          {"lines", native.at("lines")}};
+}
+
+// All stations but ps-01 under other topics, in psi, F, minutes and words.
+std::vector<PlantMessage> in_another_shape(std::vector<PlantMessage> messages) {
+  for (PlantMessage& arrived : messages) {
+    Message& message = arrived.message;
+    const TopicOutcome native = read_topic("grease", message.topic);
+    if (!native.topic || native.station->station == "ps-01") continue;
+    const auto payload = nlohmann::json::parse(message.payload);
+    const std::string station = "works/" + native.station->site + "/pumps/hall 3/" + native.station->station;
+    if (native.topic->kind == TopicKind::settings) {
+      message = {message.received, station + "/setup", setup_of(payload).dump()};
+    } else {
+      message = {message.received, station + "/values", nlohmann::json{{"data", values_of(payload)}}.dump()};
+    }
+  }
+  return messages;
+}
+
+std::vector<Judged::HalfCycleRow> half_cycles_of(std::span<const PlantMessage> messages, PlantSettings settings) {
+  Plant plant(std::move(settings));
+  auto rows = plant.judge(messages).half_cycles;
+  for (auto& row : plant.finish().half_cycles) rows.push_back(std::move(row));
+  return rows;
+}
+
+// A plant that was there before the gateway would be judged otherwise than one that speaks our own shape.
+TEST(Plant, a_station_in_other_topics_and_units_is_judged_like_a_native_one) {
+  const auto messages = plant_stream(6);
+  const auto others = in_another_shape(messages);
+  const auto native = half_cycles_of(messages, {});
+  const auto mapped = half_cycles_of(others, with_other_layout());
+  ASSERT_EQ(mapped.size(), native.size());
+  const double rounding_s = 0.0011;  // the handbook's psi has 7 digits, and times are told to the millisecond
+  for (std::size_t i = 0; i < native.size(); ++i) {
+    const HalfCycle& ours = mapped[i].half_cycle;
+    const HalfCycle& theirs = native[i].half_cycle;
+    EXPECT_EQ(mapped[i].station, native[i].station) << i;
+    EXPECT_EQ(ours.line, theirs.line) << i;
+    EXPECT_NEAR(seconds_between(theirs.pump_start, ours.pump_start), 0, rounding_s) << i;
+    EXPECT_NEAR(seconds_between(theirs.pump_stop, ours.pump_stop), 0, rounding_s) << i;
+    EXPECT_NEAR(ours.time_to_pressure_s.value_or(-1), theirs.time_to_pressure_s.value_or(-1), rounding_s) << i;
+  }
+  const Told told = judge_in_batches(others, others.size(), 1, with_other_layout());
+  const Told native_told = judge_in_batches(messages, messages.size(), 1);
+  EXPECT_EQ(told.warnings, native_told.warnings);
+  EXPECT_EQ(told.reservoirs, native_told.reservoirs);
+  EXPECT_EQ(told.faults, native_told.faults);
+  EXPECT_LE(half_cycles_of(others, {}).size(), 24U) << "they are read without the mappings";
+}
+
+// A second decoder in the fold could hold something back from message to message.
+TEST(Plant, batches_threads_and_a_crash_change_nothing_for_mapped_stations) {
+  const auto messages = in_another_shape(plant_stream(6));
+  const PlantSettings settings = with_other_layout();
+  const Told whole = judge_in_batches(messages, messages.size(), 1, settings);
+  for (const std::size_t batch : {std::size_t{7}, std::size_t{1000}})
+    EXPECT_EQ(judge_in_batches(messages, batch, 3, settings), whole) << batch;
+  const std::size_t batch = 50;
+  for (std::size_t killed_after = 1; killed_after * batch < messages.size(); killed_after += 13)
+    ASSERT_EQ(judge_with_a_crash(messages, batch, killed_after, 5, settings), whole) << killed_after;
+}
+
+// A mapping that is too wide would take the native stations' messages for its own.
+TEST(Plant, what_lies_under_the_root_is_native_whatever_the_mappings_say) {
+  const auto messages = plant_stream(1);
+  PlantSettings settings;
+  settings.mappings = other_layout();
+  settings.mappings[0].topic = "+/{site}/{station}/telemetry";
+  const Told told = judge_in_batches(messages, messages.size(), 1, std::move(settings));
+  Told native = judge_in_batches(messages, messages.size(), 1);
+  ASSERT_EQ(told.faults.size(), native.faults.size());
+  EXPECT_THAT(told.faults.back(), testing::Not(testing::HasSubstr("is not a station's topic"))) << "the mapping fits nothing";
+  native.faults = told.faults;
+  EXPECT_EQ(told, native);
+}
+
+// Faults of topics that nothing fits are how an engineer sees that a mapping is wrong.
+TEST(Plant, topics_that_no_mapping_fits_or_that_name_no_station_are_faults) {
+  Plant plant(with_other_layout());
+  const std::vector<PlantMessage> messages{
+      {1, {time_from_ms(day_start_ms), "works/northyard/ps-02/values", "{}"}},
+      {2, {time_from_ms(day_start_ms), "works/north yard/pumps/1/ps-02/values", "{}"}}};
+  const Judged judged = plant.judge(messages);
+  ASSERT_EQ(judged.faults.size(), 2U);
+  for (const auto& row : judged.faults) EXPECT_EQ(row.fault.code, FaultCode::bad_topic);
+  EXPECT_TRUE(plant.stations().empty());
+}
+
+// A mapping put right would help only after a restart.
+TEST(Plant, new_mappings_are_used_from_the_next_message_on) {
+  const auto messages = in_another_shape(plant_stream(2));
+  PlantSettings wrong = with_other_layout();
+  wrong.mappings[0].samples = "/values";
+  Plant plant(std::move(wrong));
+  const std::span<const PlantMessage> all(messages);
+  const Judged before = plant.judge(all.first(all.size() / 2));
+  EXPECT_GT(before.faults.size(), all.size() / 4);
+  plant.reconfigure(with_other_layout());
+  EXPECT_TRUE(plant.judge(all.subspan(all.size() / 2)).faults.empty());
 }
 
 }  // namespace

@@ -40,5 +40,18 @@ TEST(Topics, output_under_the_telemetry_root_is_seen) {
   EXPECT_FALSE(lies_under("grease", "grease/in"));
 }
 
+TEST(Topics, a_pattern_that_fits_what_we_publish_is_seen) {
+  // The same, by way of a mapping: what we say of a station would come back as a station.
+  const std::string out = "plant/driftline";
+  for (const auto& topic : {presence_topic(out, "gate-1"), changes_topic(out, station), half_cycles_topic(out, station),
+                            reservoir_topic(out, station), warning_topic(out, {station, 2, Condition::slow_vent}),
+                            forecast_topic(out, {station, std::nullopt, Condition::reservoir_low})})
+    EXPECT_TRUE(may_be_ours(topic, out)) << topic;
+  EXPECT_TRUE(may_be_ours("{site}/+/+/{station}/values", out));
+  EXPECT_FALSE(may_be_ours("{site}/{station}/values", out));
+  EXPECT_FALSE(may_be_ours("works/+/+/{station}/values", out));
+  EXPECT_FALSE(may_be_ours("{site}/+/state/{station}/values", out));
+}
+
 }  // namespace
 }  // namespace driftline::broker
