@@ -1,5 +1,7 @@
 #include "gateway/app/config_json.h"
 
+#include <cmath>
+#include <cstdint>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <set>
@@ -23,7 +25,7 @@ class Watcher {
       case Event::object_end:
       case Event::array_end: levels_.pop_back(); return true;
       case Event::key: key(parsed.get<std::string>()); return true;
-      case Event::value: next(); return true;
+      case Event::value: value(parsed); return true;
     }
     return true;
   }
@@ -49,6 +51,11 @@ class Watcher {
   void next() {
     if (!levels_.empty() && levels_.back().list) ++levels_.back().index;
   }
+  void value(const Json& parsed) {
+    next();
+    if (!parsed.is_string() || parsed.get_ref<const std::string&>().size() <= config_text_bytes_max) return;
+    problems_.push_back({name_, where(), "the text is longer than " + std::to_string(config_text_bytes_max) + " bytes", "a shorter text"});
+  }
   void key(const std::string& key) {
     levels_.back().key = key;
     if (!levels_.back().keys.insert(key).second)
@@ -69,6 +76,16 @@ class Watcher {
   std::vector<Level> levels_;
   bool too_deep_ = false;
 };
+
+// 2.0 is a whole number (JSON Schema draft 7, 4.2.1), and some programs write every number so. The depth is bounded by now.
+void write_whole_numbers(Json& json) {
+  constexpr double exact_max = 9'007'199'254'740'992;  // 2^53: every whole number up to here is a double
+  if (json.is_structured())
+    for (Json& item : json) write_whole_numbers(item);
+  if (!json.is_number_float()) return;
+  const double value = json.get<double>();
+  if (std::abs(value) <= exact_max && std::trunc(value) == value) json = static_cast<std::int64_t>(value);
+}
 
 // "[json.exception.parse_error.101] parse error at line 3, column 5: syntax error ..." from "line" on.
 std::string in_our_words(std::string text) {
@@ -108,6 +125,7 @@ std::optional<Json> read_json_text(std::string_view text, const std::string& nam
   try {
     Json json = Json::parse(text, [&](int, Json::parse_event_t event, Json& parsed) { return watcher(event, parsed); }, true, true);
     if (problems.size() > before) return std::nullopt;
+    write_whole_numbers(json);
     return json;
   } catch (const Json::exception& wrong) {
     problems.push_back({name, "", "it is not JSON: " + in_our_words(wrong.what()), "JSON; comments are allowed, a comma after the last item is not"});

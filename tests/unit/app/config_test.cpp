@@ -214,6 +214,26 @@ TEST(Config, the_mappings_that_the_sample_shows_can_be_used) {
   EXPECT_EQ(outcome.config->plant.mappings.size(), 3U);
 }
 
+TEST(Config, a_whole_number_may_be_written_with_a_point) {
+  // Files of programs that know one kind of number would be refused.
+  const ConfigFolder folder;
+  folder.put("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01", "lines": 2.0, "design": {"devices": [20.0, 2.3e1]}}]})");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_TRUE(outcome.config);
+  const StationDesign& design = outcome.config->plant.stations.at({"northyard", "ps-01"}).design;
+  EXPECT_EQ(design.settings.lines, 2);
+  EXPECT_EQ(design.lines.at(1).devices, 23);
+}
+
+TEST(Config, a_text_of_any_length_is_an_answer_and_no_crash) {
+  // A broken template would take the check down instead of being told.
+  const ConfigFolder folder;
+  folder.put("gateway.json", R"({"metrics": {"url": "http://)" + std::string(1'000'000, 'x') + R"("}})");
+  const ConfigOutcome outcome = folder.load();
+  ASSERT_EQ(outcome.problems.size(), 1U);
+  EXPECT_EQ(outcome.problems[0].at, "/metrics/url");
+}
+
 TEST(Config, the_samples_in_config_can_be_used) {
   // The folder that people copy to begin with would be refused.
   const ConfigOutcome outcome = load_config(DRIFTLINE_SOURCE_DIR "/config");
