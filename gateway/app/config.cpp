@@ -21,28 +21,35 @@ std::vector<std::string> json_files(const fs::path& folder) {
   std::vector<std::string> names;
   std::error_code failed;
   for (fs::directory_iterator at(folder, failed), end; !failed && at != end; at.increment(failed))
-    if (at->path().extension() == ".json" && names.size() < config_files_max) names.push_back(at->path().filename().string());
+    if (at->path().extension() == ".json" && names.size() < config_files_max)
+      names.push_back(at->path().filename().string());
   std::ranges::sort(names);
   return names;
 }
 
 bool is_plant_file(const Json& document) {
-  if (!document.is_object() || !document.contains("stations") || !document["stations"].is_array()) return false;
-  return std::ranges::all_of(document.items(), [](const auto& item) { return item.key() == "stations" || item.key() == "topic_root"; });
+  if (!document.is_object() || !document.contains("stations") || !document["stations"].is_array())
+    return false;
+  return std::ranges::all_of(document.items(), [](const auto& item) {
+    return item.key() == "stations" || item.key() == "topic_root";
+  });
 }
 
 class Loader {
  public:
-  Loader(fs::path folder, const std::optional<StationId>& explain) : folder_(std::move(folder)), explain_(explain) {}
+  Loader(fs::path folder, const std::optional<StationId>& explain)
+      : folder_(std::move(folder)), explain_(explain) {}
 
   ConfigOutcome load() {
     std::error_code failed;
     if (fs::is_regular_file(folder_, failed)) {
       const std::string name = folder_.filename().string();
-      if (const auto document = read_json_file(folder_.string(), name, out_.problems)) take_plant(*document, name, plant_, out_.problems, out_.cautions);
+      if (const auto document = read_json_file(folder_.string(), name, out_.problems))
+        take_plant(*document, name, plant_, out_.problems, out_.cautions);
       folder_ = folder_.parent_path();
     } else if (!fs::is_directory(folder_, failed)) {
-      out_.problems.push_back({folder_.string(), "", "there is no such folder", "the folder of the configuration; an empty one will do"});
+      out_.problems.push_back({folder_.string(), "", "there is no such folder",
+                               "the folder of the configuration; an empty one will do"});
     } else {
       read_all();
     }
@@ -90,8 +97,10 @@ class Loader {
     std::vector<std::string> others;
     bool named = false;
     for (const std::string& name : json_files(folder_)) {
-      if (name == "plant.json") named = true;
-      else if (name != "gateway.json" && name != "rules.json") others.push_back(name);
+      if (name == "plant.json")
+        named = true;
+      else if (name != "gateway.json" && name != "rules.json")
+        others.push_back(name);
     }
     if (named) read_plant("plant.json");
     for (const std::string& name : json_files(folder_ / "plant")) {
@@ -113,7 +122,8 @@ class Loader {
       if (!document) return;
       if (is_plant_file(*document)) return take_plant(*document, name, plant_, out_.problems, out_.cautions);
     }
-    out_.cautions.push_back({name, "", "the file is not read", "gateway.json, plant.json, rules.json or a file in plant/, kinds/ or sites/"});
+    out_.cautions.push_back({name, "", "the file is not read",
+                             "gateway.json, plant.json, rules.json or a file in plant/, kinds/ or sites/"});
   }
 
   void build() {
@@ -127,24 +137,32 @@ class Loader {
     }
     for (const auto& [site, layer] : sites_)
       if (!sites.contains(site) && out_.problems.empty())
-        out_.cautions.push_back({"sites/" + site + ".json", "", "no station stands at the site " + site, "a file named as a site"});
-    if (explain_ && !plant_.stations.contains(*explain_)) out_.explained[*explain_] = explained(layers({}, nullptr));
+        out_.cautions.push_back({"sites/" + site + ".json", "", "no station stands at the site " + site,
+                                 "a file named as a site"});
+    if (explain_ && !plant_.stations.contains(*explain_))
+      out_.explained[*explain_] = explained(layers({}, nullptr));
   }
 
   void take_roots() {
     if (!plant_.topic_root.empty()) {
       if (root_given_ && config_.plant.topic_root != plant_.topic_root)
-        out_.problems.push_back({plant_.topic_root_file, "/topic_root", "\"" + plant_.topic_root + "\" differs from \"" + config_.plant.topic_root + "\" in gateway.json",
+        out_.problems.push_back({plant_.topic_root_file, "/topic_root",
+                                 "\"" + plant_.topic_root + "\" differs from \"" + config_.plant.topic_root +
+                                     "\" in gateway.json",
                                  "one topic root for all stations"});
       config_.plant.topic_root = plant_.topic_root;
     }
     config_.broker.telemetry_root = config_.plant.topic_root;
-    const std::string root_file = root_given_ || plant_.topic_root.empty() ? "gateway.json" : plant_.topic_root_file;
-    if (const auto why = broker::problem_of_root(config_.plant.topic_root)) out_.problems.push_back({root_file, "/topic_root", *why, "text such as \"grease\""});
+    const std::string root_file =
+        root_given_ || plant_.topic_root.empty() ? "gateway.json" : plant_.topic_root_file;
+    if (const auto why = broker::problem_of_root(config_.plant.topic_root))
+      out_.problems.push_back({root_file, "/topic_root", *why, "text such as \"grease\""});
     if (const auto why = broker::problem_of_root(config_.broker.output_root))
       out_.problems.push_back({"gateway.json", "/output_root", *why, "text such as \"driftline\""});
     else if (broker::lies_under(config_.broker.output_root, config_.plant.topic_root))
-      out_.problems.push_back({"gateway.json", "/output_root", "it lies under topic_root: the gateway would read what it writes", "a root of its own, such as \"driftline\""});
+      out_.problems.push_back({"gateway.json", "/output_root",
+                               "it lies under topic_root: the gateway would read what it writes",
+                               "a root of its own, such as \"driftline\""});
     check_mapped_topics();
   }
 
@@ -153,9 +171,12 @@ class Loader {
     for (std::size_t i = 0; i < mappings.size(); ++i) {
       const std::string at = "/mappings/" + std::to_string(i) + "/topic";
       if (broker::lies_under(mappings[i].topic, config_.plant.topic_root))
-        out_.problems.push_back({"gateway.json", at, "it lies under topic_root: what comes there is read in our own shape", "a topic outside topic_root"});
+        out_.problems.push_back({"gateway.json", at,
+                                 "it lies under topic_root: what comes there is read in our own shape",
+                                 "a topic outside topic_root"});
       if (broker::may_be_ours(mappings[i].topic, config_.broker.output_root))
-        out_.problems.push_back({"gateway.json", at, "it fits topics under output_root: the gateway would read what it writes",
+        out_.problems.push_back({"gateway.json", at,
+                                 "it fits topics under output_root: the gateway would read what it writes",
                                  "the first level by its name; a mapping for each, where there are several"});
     }
   }
@@ -163,15 +184,19 @@ class Loader {
   std::vector<ThresholdLayer> layers(const StationId& id, const ConfiguredStation* station) const {
     std::vector<ThresholdLayer> all{{"rules.json", &rules_}};
     if (station == nullptr) return all;
-    if (const auto kind = kinds_.find(station->kind); kind != kinds_.end()) all.push_back({"kinds/" + station->kind + ".json", &kind->second});
-    if (const auto site = sites_.find(id.site); site != sites_.end()) all.push_back({"sites/" + id.site + ".json", &site->second});
-    if (station->thresholds.is_object()) all.push_back({station->file + " " + station->at + "/thresholds", &station->thresholds});
+    if (const auto kind = kinds_.find(station->kind); kind != kinds_.end())
+      all.push_back({"kinds/" + station->kind + ".json", &kind->second});
+    if (const auto site = sites_.find(id.site); site != sites_.end())
+      all.push_back({"sites/" + id.site + ".json", &site->second});
+    if (station->thresholds.is_object())
+      all.push_back({station->file + " " + station->at + "/thresholds", &station->thresholds});
     return all;
   }
 
   void build_station(const StationId& id, const ConfiguredStation& station) {
     if (!station.kind.empty() && !kinds_.contains(station.kind))
-      out_.problems.push_back({station.file, station.at + "/kind", "the kind \"" + station.kind + "\" is not known", kinds_text(station.kind)});
+      out_.problems.push_back({station.file, station.at + "/kind",
+                               "the kind \"" + station.kind + "\" is not known", kinds_text(station.kind)});
     if (!out_.problems.empty()) return;  // layers may be missing: no sense in what they make together
     const auto all = layers(id, &station);
     rules::StationContext context{id, station.design, thresholds_of(merged(all))};
@@ -189,18 +214,21 @@ class Loader {
   void contradictions(const Thresholds& thresholds, const std::string& file, const std::string& at) {
     if (at.empty()) {
       if (out_.problems.empty())
-        for (ConfigProblem& problem : contradictions_in(thresholds)) out_.problems.push_back({file, problem.at, problem.why, problem.remedy});
+        for (ConfigProblem& problem : contradictions_in(thresholds))
+          out_.problems.push_back({file, problem.at, problem.why, problem.remedy});
       return;
     }
     for (ConfigProblem& problem : contradictions_in(thresholds))
-      out_.problems.push_back({file, at + "/thresholds" + problem.at, problem.why + " (all layers together)", problem.remedy});
+      out_.problems.push_back(
+          {file, at + "/thresholds" + problem.at, problem.why + " (all layers together)", problem.remedy});
   }
 
   void finish() {
     if (out_.problems.size() > config_problems_max) {
       const std::size_t more = out_.problems.size() - config_problems_max;
       out_.problems.resize(config_problems_max);
-      out_.problems.push_back({folder_.string(), "", std::to_string(more) + " more problems are not shown", "the same check again after these"});
+      out_.problems.push_back({folder_.string(), "", std::to_string(more) + " more problems are not shown",
+                               "the same check again after these"});
     }
     if (out_.problems.empty()) out_.config = std::move(config_);
   }
@@ -222,10 +250,13 @@ std::string text_of(const ConfigProblem& problem) {
          (problem.remedy.empty() ? "" : "; right would be: " + problem.remedy);
 }
 
-ConfigOutcome load_config(const std::string& folder, const std::optional<StationId>& explain) { return Loader(folder, explain).load(); }
+ConfigOutcome load_config(const std::string& folder, const std::optional<StationId>& explain) {
+  return Loader(folder, explain).load();
+}
 
 GatewaySettings gateway_settings(const Config& config) {
-  GatewaySettings settings{.broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
+  GatewaySettings settings{
+      .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
   return settings;
 }

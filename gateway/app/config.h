@@ -6,12 +6,13 @@
 //   kinds/KIND.json         thresholds for the stations of a kind
 //   sites/SITE.json         thresholds for the stations of a site
 //
-// A folder without plant.json and plant/ whose only other top-level .json file holds a "stations" list is read as if that
-// were plant.json; the path of such a file may stand for the folder.
+// A folder without plant.json and plant/ whose only other top-level .json file holds a "stations" list is
+// read as if that were plant.json; the path of such a file may stand for the folder.
 //
-// Thresholds are layered by JSON Merge Patch (RFC 7396): built-in, rules.json, kinds/, sites/, the station's own
-// "thresholds". "mappings" of gateway.json are struct Mapping (gateway/telemetry/mapping.h), member by member. Comments (// and /* */) are allowed; a key that stands twice is refused. Paths within gateway.json are taken
-// from the folder of the configuration.
+// Thresholds are layered by JSON Merge Patch (RFC 7396): built-in, rules.json, kinds/, sites/, the station's
+// own "thresholds". "mappings" of gateway.json are struct Mapping (gateway/telemetry/mapping.h), member by
+// member. Comments (// and /* */) are allowed; a key that stands twice is refused. Paths within gateway.json
+// are taken from the folder of the configuration.
 #pragma once
 
 #include <map>
@@ -27,8 +28,8 @@
 namespace driftline {
 
 struct ConfigProblem {
-  std::string file;    // within the folder: "plant/north.json"
-  std::string at;      // JSON Pointer (RFC 6901); empty: the whole file
+  std::string file;  // within the folder: "plant/north.json"
+  std::string at;    // JSON Pointer (RFC 6901); empty: the whole file
   std::string why;
   std::string remedy;
   bool operator==(const ConfigProblem&) const = default;
@@ -58,7 +59,8 @@ struct ConfigOutcome {
 };
 
 // Reads files and, for credentials, looks whether they can be read. Never throws for what is in them.
-[[nodiscard]] ConfigOutcome load_config(const std::string& folder, const std::optional<StationId>& explain = std::nullopt);
+[[nodiscard]] ConfigOutcome load_config(const std::string& folder,
+                                        const std::optional<StationId>& explain = std::nullopt);
 
 [[nodiscard]] GatewaySettings gateway_settings(const Config& config);
 

@@ -18,30 +18,42 @@ void take(const Json& from, std::string_view name, std::optional<Value>& to) {
   if (const auto found = from.find(name); found != from.end()) to = found->get<Value>();
 }
 
-std::chrono::hours days(double count) { return std::chrono::hours(static_cast<std::int64_t>(count * 24)); }
+std::chrono::hours days(double count) {
+  return std::chrono::hours(static_cast<std::int64_t>(count * 24));
+}
 
 class GatewayFile {
  public:
-  GatewayFile(const fs::path& folder, std::vector<ConfigProblem>& problems) : folder_(folder), problems_(problems) {}
+  GatewayFile(const fs::path& folder, std::vector<ConfigProblem>& problems)
+      : folder_(folder), problems_(problems) {}
 
-  std::string path(const std::string& text) const { return fs::path(text).is_absolute() ? text : (folder_ / text).string(); }
+  std::string path(const std::string& text) const {
+    return fs::path(text).is_absolute() ? text : (folder_ / text).string();
+  }
 
   // A file that must be there. The text of a secret never leaves the rooms that use it.
-  void readable(const Json& from, std::string_view name, const std::string& at, std::optional<std::string>& to) {
+  void readable(const Json& from, std::string_view name, const std::string& at,
+                std::optional<std::string>& to) {
     const auto found = from.find(name);
     if (found == from.end()) return;
     to = path(found->get<std::string>());
     if (!std::ifstream(*to).is_open() || fs::is_directory(*to))
-      problems_.push_back({"gateway.json", at + "/" + std::string(name), "the file that it names cannot be read", "a file that the user of the gateway may read"});
+      problems_.push_back({"gateway.json", at + "/" + std::string(name),
+                           "the file that it names cannot be read",
+                           "a file that the user of the gateway may read"});
   }
-  void variable(const Json& from, std::string_view name, const std::string& at, std::optional<std::string>& to) {
+  void variable(const Json& from, std::string_view name, const std::string& at,
+                std::optional<std::string>& to) {
     take(from, name, to);
     if (to && std::getenv(to->c_str()) == nullptr)
-      problems_.push_back({"gateway.json", at + "/" + std::string(name), "the environment variable that it names is not set", "the name of a variable that is set for the gateway"});
+      problems_.push_back({"gateway.json", at + "/" + std::string(name),
+                           "the environment variable that it names is not set",
+                           "the name of a variable that is set for the gateway"});
   }
   void one_of(const Json& from, const char* first, const char* second, const std::string& at) {
     if (from.contains(first) && from.contains(second))
-      problems_.push_back({"gateway.json", at + "/" + second, std::string(first) + " is given too", "one of the two"});
+      problems_.push_back(
+          {"gateway.json", at + "/" + second, std::string(first) + " is given too", "one of the two"});
   }
 
   void broker(const Json& from, broker::BrokerSettings& to) {
@@ -88,7 +100,8 @@ class GatewayFile {
     readable(from, "certificate_file", "/broker/tls", to.certificate_file);
     readable(from, "key_file", "/broker/tls", to.key_file);
     if (to.certificate_file.has_value() != to.key_file.has_value())
-      problems_.push_back({"gateway.json", "/broker/tls", "of certificate_file and key_file only one is given", "both, or neither"});
+      problems_.push_back({"gateway.json", "/broker/tls",
+                           "of certificate_file and key_file only one is given", "both, or neither"});
   }
 
   const fs::path& folder_;
@@ -99,7 +112,8 @@ void take_store(const Json& document, StoreSettings& store) {
   if (const auto found = document.find("sync_interval_ms"); found != document.end())
     store.sync_every = std::chrono::milliseconds(found->get<int>());
   const Json journal = document.value("journal", Json::object());
-  if (journal.contains("waiting_mb_max")) store.journal_bytes_max = journal["waiting_mb_max"].get<std::uint64_t>() << 20;
+  if (journal.contains("waiting_mb_max"))
+    store.journal_bytes_max = journal["waiting_mb_max"].get<std::uint64_t>() << 20;
   if (journal.contains("keep_mb")) store.journal_keep_bytes = journal["keep_mb"].get<std::uint64_t>() << 20;
   if (journal.contains("keep_days")) store.journal_keep_for = days(journal["keep_days"].get<double>());
   const Json keep = document.value("keep_days", Json::object());
@@ -110,17 +124,21 @@ void take_store(const Json& document, StoreSettings& store) {
 
 }  // namespace
 
-void take_gateway(const Json& document, const fs::path& folder, Config& config, std::vector<ConfigProblem>& problems) {
+void take_gateway(const Json& document, const fs::path& folder, Config& config,
+                  std::vector<ConfigProblem>& problems) {
   GatewayFile file(folder, problems);
   take(document, "topic_root", config.plant.topic_root);
   take(document, "output_root", config.broker.output_root);
   take(document, "watch_unknown_stations", config.plant.watch_unknown_stations);
   take(document, "threads", config.plant.threads);
-  if (document.contains("data_folder")) config.store.data_folder = file.path(document["data_folder"].get<std::string>());
+  if (document.contains("data_folder"))
+    config.store.data_folder = file.path(document["data_folder"].get<std::string>());
   take_store(document, config.store);
   if (const auto found = document.find("broker"); found != document.end()) file.broker(*found, config.broker);
-  if (const auto found = document.find("metrics"); found != document.end()) file.metrics(*found, config.metrics.emplace());
-  if (const auto found = document.find("mappings"); found != document.end()) take_mappings(*found, config, problems);
+  if (const auto found = document.find("metrics"); found != document.end())
+    file.metrics(*found, config.metrics.emplace());
+  if (const auto found = document.find("mappings"); found != document.end())
+    take_mappings(*found, config, problems);
 }
 
 }  // namespace driftline

@@ -20,12 +20,20 @@ class Watcher {
   bool operator()(Json::parse_event_t event, const Json& parsed) {
     using Event = Json::parse_event_t;
     switch (event) {
-      case Event::object_start: return open(false);
-      case Event::array_start: return open(true);
+      case Event::object_start:
+        return open(false);
+      case Event::array_start:
+        return open(true);
       case Event::object_end:
-      case Event::array_end: levels_.pop_back(); return true;
-      case Event::key: key(parsed.get<std::string>()); return true;
-      case Event::value: value(parsed); return true;
+      case Event::array_end:
+        levels_.pop_back();
+        return true;
+      case Event::key:
+        key(parsed.get<std::string>());
+        return true;
+      case Event::value:
+        value(parsed);
+        return true;
     }
     return true;
   }
@@ -43,7 +51,8 @@ class Watcher {
     levels_.push_back({.list = list});
     if (levels_.size() == config_depth_max + 1 && !too_deep_) {
       too_deep_ = true;
-      problems_.push_back({name_, where(), "it is nested deeper than " + std::to_string(config_depth_max) + " levels",
+      problems_.push_back({name_, where(),
+                           "it is nested deeper than " + std::to_string(config_depth_max) + " levels",
                            "fewer levels: none of our files needs more than 8"});
     }
     return true;
@@ -54,7 +63,9 @@ class Watcher {
   void value(const Json& parsed) {
     next();
     if (!parsed.is_string() || parsed.get_ref<const std::string&>().size() <= config_text_bytes_max) return;
-    problems_.push_back({name_, where(), "the text is longer than " + std::to_string(config_text_bytes_max) + " bytes", "a shorter text"});
+    problems_.push_back({name_, where(),
+                         "the text is longer than " + std::to_string(config_text_bytes_max) + " bytes",
+                         "a shorter text"});
   }
   void key(const std::string& key) {
     levels_.back().key = key;
@@ -77,7 +88,8 @@ class Watcher {
   bool too_deep_ = false;
 };
 
-// 2.0 is a whole number (JSON Schema draft 7, 4.2.1), and some programs write every number so. The depth is bounded by now.
+// 2.0 is a whole number (JSON Schema draft 7, 4.2.1), and some programs write every number so. The depth is
+// bounded by now.
 void write_whole_numbers(Json& json) {
   constexpr double exact_max = 9'007'199'254'740'992;  // 2^53: every whole number up to here is a double
   if (json.is_structured())
@@ -92,7 +104,8 @@ std::string in_our_words(std::string text) {
   const auto line = text.find("at line ");
   text = line == std::string::npos ? text.substr(text.find("] ") + 2) : text.substr(line + 3);
   const auto parsing = text.find("syntax error while parsing ");
-  if (parsing != std::string::npos) text.erase(parsing, std::string_view("syntax error while parsing ").size());
+  if (parsing != std::string::npos)
+    text.erase(parsing, std::string_view("syntax error while parsing ").size());
   return text.size() > 200 ? text.substr(0, 200) + "..." : text;
 }
 
@@ -101,9 +114,12 @@ std::string in_our_words(std::string text) {
 std::string pointer_step(std::string_view key) {
   std::string text = "/";
   for (const char c : key) {
-    if (c == '~') text += "~0";
-    else if (c == '/') text += "~1";
-    else text += c;
+    if (c == '~')
+      text += "~0";
+    else if (c == '/')
+      text += "~1";
+    else
+      text += c;
   }
   return text;
 }
@@ -115,25 +131,31 @@ std::string shown(const Json& value) {
   return text.size() > 60 ? text.substr(0, 60) + "..." : text;
 }
 
-std::optional<Json> read_json_text(std::string_view text, const std::string& name, std::vector<ConfigProblem>& problems) {
+std::optional<Json> read_json_text(std::string_view text, const std::string& name,
+                                   std::vector<ConfigProblem>& problems) {
   if (text.size() > config_file_bytes_max) {
-    problems.push_back({name, "", "it is larger than " + std::to_string(config_file_bytes_max >> 20) + " MB", "several smaller files in plant/"});
+    problems.push_back({name, "", "it is larger than " + std::to_string(config_file_bytes_max >> 20) + " MB",
+                        "several smaller files in plant/"});
     return std::nullopt;
   }
   const std::size_t before = problems.size();
   Watcher watcher(name, problems);
   try {
-    Json json = Json::parse(text, [&](int, Json::parse_event_t event, Json& parsed) { return watcher(event, parsed); }, true, true);
+    Json json = Json::parse(
+        text, [&](int, Json::parse_event_t event, Json& parsed) { return watcher(event, parsed); }, true,
+        true);
     if (problems.size() > before) return std::nullopt;
     write_whole_numbers(json);
     return json;
   } catch (const Json::exception& wrong) {
-    problems.push_back({name, "", "it is not JSON: " + in_our_words(wrong.what()), "JSON; comments are allowed, a comma after the last item is not"});
+    problems.push_back({name, "", "it is not JSON: " + in_our_words(wrong.what()),
+                        "JSON; comments are allowed, a comma after the last item is not"});
     return std::nullopt;
   }
 }
 
-std::optional<Json> read_json_file(const std::string& path, const std::string& name, std::vector<ConfigProblem>& problems) {
+std::optional<Json> read_json_file(const std::string& path, const std::string& name,
+                                   std::vector<ConfigProblem>& problems) {
   std::ifstream file(path, std::ios::binary);
   std::ostringstream text;
   if (file && file.peek() != std::ifstream::traits_type::eof()) text << file.rdbuf();

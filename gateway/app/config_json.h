@@ -1,5 +1,5 @@
-// A configuration file as JSON: comments allowed, bounded, no key twice. For gateway/app/config*.cpp only; the one header
-// that names the JSON library, by its forward declaration.
+// A configuration file as JSON: comments allowed, bounded, no key twice. For gateway/app/config*.cpp only;
+// the one header that names the JSON library, by its forward declaration.
 #pragma once
 
 #include <optional>

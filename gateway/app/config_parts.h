@@ -1,4 +1,5 @@
-// The two halves of load_config: the gateway's own settings, and the stations. For gateway/app/config*.cpp only.
+// The two halves of load_config: the gateway's own settings, and the stations. For gateway/app/config*.cpp
+// only.
 #pragma once
 
 #include <filesystem>
@@ -14,26 +15,27 @@
 namespace driftline {
 
 // gateway.json, which has passed its schema. Looks at the files that it names.
-void take_gateway(const Json& document, const std::filesystem::path& folder, Config& config, std::vector<ConfigProblem>& problems);
+void take_gateway(const Json& document, const std::filesystem::path& folder, Config& config,
+                  std::vector<ConfigProblem>& problems);
 
 // "mappings" of gateway.json: for the plant, and as topic filters for the broker.
 void take_mappings(const Json& list, Config& config, std::vector<ConfigProblem>& problems);
 
 struct ConfiguredStation {
   StationDesign design;
-  std::string kind;                // empty: none
-  Json thresholds;                 // the station's own; null where it has none
-  std::string file, at;            // where it stands: "plant.json", "/stations/3"
+  std::string kind;      // empty: none
+  Json thresholds;       // the station's own; null where it has none
+  std::string file, at;  // where it stands: "plant.json", "/stations/3"
 };
 
 struct ConfiguredPlant {
   std::map<StationId, ConfiguredStation> stations;
-  std::string topic_root;          // empty where no file gives one
+  std::string topic_root;  // empty where no file gives one
   std::string topic_root_file;
 };
 
 // One plant file as read. Adds to what earlier files have given.
-void take_plant(const Json& document, const std::string& file, ConfiguredPlant& plant, std::vector<ConfigProblem>& problems,
-                std::vector<ConfigProblem>& cautions);
+void take_plant(const Json& document, const std::string& file, ConfiguredPlant& plant,
+                std::vector<ConfigProblem>& problems, std::vector<ConfigProblem>& cautions);
 
 }  // namespace driftline

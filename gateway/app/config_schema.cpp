@@ -27,7 +27,8 @@ const Compiled& compiled(ConfigSchema which) {
     parser.populateSchema(valijson::adapters::NlohmannJsonAdapter(made->json), made->schema);
     return made;
   };
-  static const std::array all{make(ConfigSchema::gateway), make(ConfigSchema::plant), make(ConfigSchema::thresholds)};
+  static const std::array all{make(ConfigSchema::gateway), make(ConfigSchema::plant),
+                              make(ConfigSchema::thresholds)};
   return *all[static_cast<std::size_t>(which)];
 }
 
@@ -65,7 +66,8 @@ std::string pointer_of(const std::vector<std::string>& context) {
 std::string quoted_at_end(const std::string& text) {
   const auto last = text.rfind('\'');
   const auto first = text.rfind(" '", last);
-  return first == std::string::npos || last == std::string::npos ? "" : text.substr(first + 2, last - first - 2);
+  return first == std::string::npos || last == std::string::npos ? ""
+                                                                 : text.substr(first + 2, last - first - 2);
 }
 
 std::vector<std::string> names_in(const Json* schema) {
@@ -77,15 +79,19 @@ std::vector<std::string> names_in(const Json* schema) {
 }
 
 // People do put the password itself where its file or variable belongs.
-bool may_be_secret(const std::string& at) { return at.find("password") != std::string::npos || at.find("token") != std::string::npos; }
-
-std::string joined(const std::vector<std::string>& names) {
-  return std::accumulate(names.begin(), names.end(), std::string{}, [](std::string text, const std::string& name) {
-    return text.empty() ? name : std::move(text) + ", " + name;
-  });
+bool may_be_secret(const std::string& at) {
+  return at.find("password") != std::string::npos || at.find("token") != std::string::npos;
 }
 
-ConfigProblem unknown_name(const Json& root, const std::string& at, const std::string& name, const std::string& file) {
+std::string joined(const std::vector<std::string>& names) {
+  return std::accumulate(names.begin(), names.end(), std::string{},
+                         [](std::string text, const std::string& name) {
+                           return text.empty() ? name : std::move(text) + ", " + name;
+                         });
+}
+
+ConfigProblem unknown_name(const Json& root, const std::string& at, const std::string& name,
+                           const std::string& file) {
   const std::vector<std::string> known = names_in(schema_at(root, Json::json_pointer(at)));
   const std::string_view near = nearest_name(name, known);
   return {file, at + pointer_step(name), "the name is not known here",
@@ -141,7 +147,9 @@ void check_schema(ConfigSchema which, const Json& document, const std::string& f
       problem = unknown_name(rule.json, at, quoted_at_end(error.description), file);
       problem.at = under + problem.at;
     } else {
-      problem.why = (may_be_secret(at) ? std::string("this text") : shown(document.at(Json::json_pointer(at)))) + " cannot stand here";
+      problem.why =
+          (may_be_secret(at) ? std::string("this text") : shown(document.at(Json::json_pointer(at)))) +
+          " cannot stand here";
       problem.remedy = description_at(rule.json, Json::json_pointer(at));
     }
     if (told.insert(problem.at + problem.why).second) problems.push_back(std::move(problem));

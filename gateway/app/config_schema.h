@@ -15,8 +15,8 @@ enum class ConfigSchema : std::uint8_t { gateway, plant, thresholds };
 [[nodiscard]] std::string_view schema_text(ConfigSchema schema);  // made from config/schema at build
 
 // Everything in which `document` departs from the schema. `at` of the problems begins with `under`.
-void check_schema(ConfigSchema schema, const Json& document, const std::string& file, const std::string& under,
-                  std::vector<ConfigProblem>& problems);
+void check_schema(ConfigSchema schema, const Json& document, const std::string& file,
+                  const std::string& under, std::vector<ConfigProblem>& problems);
 
 // The name in `known` that was probably meant: at most two letters away, and less than half of it.
 [[nodiscard]] std::string_view nearest_name(std::string_view name, const std::vector<std::string>& known);

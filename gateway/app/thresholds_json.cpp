@@ -27,7 +27,8 @@ const std::array fields{
     Field{"silent_after_s", &Thresholds::silent_after_s},
 };
 
-using ConditionMember = std::variant<bool ConditionThresholds::*, std::optional<double> ConditionThresholds::*>;
+using ConditionMember =
+    std::variant<bool ConditionThresholds::*, std::optional<double> ConditionThresholds::*>;
 struct ConditionField {
   std::string_view name;
   ConditionMember member;
@@ -52,14 +53,25 @@ void take(const Json& document, std::string_view name, Owner& owner, const Membe
       member);
 }
 
-Json as_json(const std::optional<double>& value) { return value ? Json(*value) : Json(nullptr); }
-Json as_json(double value) { return value; }
-Json as_json(int value) { return value; }
-Json as_json(bool value) { return value; }
+Json as_json(const std::optional<double>& value) {
+  return value ? Json(*value) : Json(nullptr);
+}
+Json as_json(double value) {
+  return value;
+}
+Json as_json(int value) {
+  return value;
+}
+Json as_json(bool value) {
+  return value;
+}
 
-std::string condition_name(std::size_t i) { return std::string(name_of(static_cast<Condition>(i))); }
+std::string condition_name(std::size_t i) {
+  return std::string(name_of(static_cast<Condition>(i)));
+}
 
-// The last layer that says anything of the place, null included, as long as no later one takes a level above it away.
+// The last layer that says anything of the place, null included, as long as no later one takes a level above
+// it away.
 std::string origin_of(const std::vector<ThresholdLayer>& layers, const std::string& name) {
   std::string from = "built-in";
   for (const ThresholdLayer& layer : layers) {
@@ -98,8 +110,10 @@ Thresholds thresholds_of(const Json& document) {
   const auto conditions = document.find("conditions");
   if (conditions == document.end() || !conditions->is_object()) return thresholds;
   for (std::size_t i = 0; i < condition_count; ++i)
-    if (const auto condition = conditions->find(condition_name(i)); condition != conditions->end() && condition->is_object())
-      for (const ConditionField& field : condition_fields) take(*condition, field.name, thresholds.conditions[i], field.member);
+    if (const auto condition = conditions->find(condition_name(i));
+        condition != conditions->end() && condition->is_object())
+      for (const ConditionField& field : condition_fields)
+        take(*condition, field.name, thresholds.conditions[i], field.member);
   return thresholds;
 }
 
@@ -116,12 +130,17 @@ std::vector<EffectiveThreshold> explained(const std::vector<ThresholdLayer>& lay
   const Thresholds thresholds = thresholds_of(merged(layers));
   std::vector<EffectiveThreshold> all;
   const auto tell = [&](const std::string& name, const auto& owner, const auto& member) {
-    std::visit([&](auto pointer) { all.push_back({name, as_json(owner.*pointer).dump(), origin_of(layers, name)}); }, member);
+    std::visit(
+        [&](auto pointer) {
+          all.push_back({name, as_json(owner.*pointer).dump(), origin_of(layers, name)});
+        },
+        member);
   };
   for (const Field& field : fields) tell(std::string(field.name), thresholds, field.member);
   for (std::size_t i = 0; i < condition_count; ++i)
     for (const ConditionField& field : condition_fields)
-      tell("conditions/" + condition_name(i) + "/" + std::string(field.name), thresholds.conditions[i], field.member);
+      tell("conditions/" + condition_name(i) + "/" + std::string(field.name), thresholds.conditions[i],
+           field.member);
   return all;
 }
 
@@ -129,7 +148,8 @@ std::vector<ConfigProblem> contradictions_in(const Thresholds& t) {
   std::vector<ConfigProblem> problems;
   const auto below = [&](double low, std::string_view low_name, double high, std::string_view high_name) {
     if (low <= high) return;
-    problems.push_back({"", "/" + std::string(low_name), Json(low).dump() + " is over " + std::string(high_name) + ", " + Json(high).dump(),
+    problems.push_back({"", "/" + std::string(low_name),
+                        Json(low).dump() + " is over " + std::string(high_name) + ", " + Json(high).dump(),
                         "at most " + std::string(high_name)});
   };
   below(t.act_days, "act_days", t.plan_days, "plan_days");

@@ -11,30 +11,38 @@ namespace driftline {
 namespace {
 
 constexpr auto help_text =
-    "Checks a configuration folder and says of each mistake the file, the place (JSON Pointer), what is wrong and what\n"
-    "would be right. Nothing is changed and nothing is connected to. Exit code 0: the gateway would start with it;\n"
+    "Checks a configuration folder and says of each mistake the file, the place (JSON Pointer), what is "
+    "wrong and what\n"
+    "would be right. Nothing is changed and nothing is connected to. Exit code 0: the gateway would start "
+    "with it;\n"
     "1: it would not. Cautions do not keep it from starting.\n\n"
     "With --explain it also prints every threshold of one station and the file that the value comes from.";
 
 nlohmann::json as_json(const std::vector<ConfigProblem>& problems) {
   auto list = nlohmann::json::array();
   for (const ConfigProblem& problem : problems)
-    list.push_back({{"file", problem.file}, {"at", problem.at}, {"why", problem.why}, {"remedy", problem.remedy}});
+    list.push_back(
+        {{"file", problem.file}, {"at", problem.at}, {"why", problem.why}, {"remedy", problem.remedy}});
   return list;
 }
 
 void print_json(const ConfigOutcome& outcome) {
-  nlohmann::json out{{"usable", outcome.config.has_value()}, {"problems", as_json(outcome.problems)}, {"cautions", as_json(outcome.cautions)}};
+  nlohmann::json out{{"usable", outcome.config.has_value()},
+                     {"problems", as_json(outcome.problems)},
+                     {"cautions", as_json(outcome.cautions)}};
   if (outcome.config) out["stations"] = outcome.config->plant.stations.size();
   for (const auto& [id, thresholds] : outcome.explained)
     for (const EffectiveThreshold& threshold : thresholds)
-      out["thresholds"].push_back({{"name", threshold.name}, {"value", nlohmann::json::parse(threshold.value)}, {"from", threshold.from}});
+      out["thresholds"].push_back({{"name", threshold.name},
+                                   {"value", nlohmann::json::parse(threshold.value)},
+                                   {"from", threshold.from}});
   std::cout << out.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
 }
 
 void print_problems(const std::vector<ConfigProblem>& problems, const char* sort) {
   for (const ConfigProblem& problem : problems) {
-    std::cout << sort << problem.file << (problem.at.empty() ? "" : "  " + problem.at) << "\n    " << problem.why << '\n';
+    std::cout << sort << problem.file << (problem.at.empty() ? "" : "  " + problem.at) << "\n    "
+              << problem.why << '\n';
     if (!problem.remedy.empty()) std::cout << "    right would be: " << problem.remedy << '\n';
   }
 }
@@ -42,12 +50,15 @@ void print_problems(const std::vector<ConfigProblem>& problems, const char* sort
 void print_explained(const ConfigOutcome& outcome) {
   for (const auto& [id, thresholds] : outcome.explained) {
     const bool configured = outcome.config && outcome.config->plant.stations.contains(id);
-    std::cout << "\nthresholds of " << id.site << '/' << id.station << (configured ? "" : " (no file names it: the defaults)") << '\n';
+    std::cout << "\nthresholds of " << id.site << '/' << id.station
+              << (configured ? "" : " (no file names it: the defaults)") << '\n';
     std::size_t widest = 0;
     for (const EffectiveThreshold& threshold : thresholds) widest = std::max(widest, threshold.name.size());
     for (const EffectiveThreshold& threshold : thresholds)
-      std::cout << "  " << threshold.name << std::string(widest + 2 - threshold.name.size(), ' ') << threshold.value
-                << std::string(threshold.value.size() < 8 ? 8 - threshold.value.size() : 1, ' ') << threshold.from << '\n';
+      std::cout << "  " << threshold.name << std::string(widest + 2 - threshold.name.size(), ' ')
+                << threshold.value
+                << std::string(threshold.value.size() < 8 ? 8 - threshold.value.size() : 1, ' ')
+                << threshold.from << '\n';
   }
 }
 
@@ -56,9 +67,12 @@ void print_text(const ConfigOutcome& outcome, const std::string& folder) {
   print_problems(outcome.cautions, "caution: ");
   if (outcome.config)
     std::cout << folder << " can be used: " << outcome.config->plant.stations.size() << " stations"
-              << (outcome.config->plant.watch_unknown_stations ? ", others are watched with defaults" : ", others are not watched") << '\n';
+              << (outcome.config->plant.watch_unknown_stations ? ", others are watched with defaults"
+                                                               : ", others are not watched")
+              << '\n';
   else
-    std::cout << folder << " cannot be used: " << outcome.problems.size() << (outcome.problems.size() == 1 ? " problem\n" : " problems\n");
+    std::cout << folder << " cannot be used: " << outcome.problems.size()
+              << (outcome.problems.size() == 1 ? " problem\n" : " problems\n");
   print_explained(outcome);
 }
 
@@ -85,8 +99,10 @@ int verb_check(Arguments arguments) {
     return exit_unusable;
   }
   const ConfigOutcome outcome = load_config(folder, station);
-  if (json) print_json(outcome);
-  else print_text(outcome, folder);
+  if (json)
+    print_json(outcome);
+  else
+    print_text(outcome, folder);
   return outcome.config ? exit_done : exit_failed;
 }
 

@@ -11,9 +11,12 @@ namespace driftline {
 namespace {
 
 constexpr auto help_text =
-    "The gateway: reads telemetry from the broker, keeps journal and history in the data folder, publishes warnings,\n"
-    "half-cycles and reservoirs to the broker and writes figures to a time-series store, until it is told to end.\n\n"
-    "SIGTERM and SIGINT end it cleanly. SIGHUP reads the configuration anew; if anything is wrong with it, the gateway says\n"
+    "The gateway: reads telemetry from the broker, keeps journal and history in the data folder, publishes "
+    "warnings,\n"
+    "half-cycles and reservoirs to the broker and writes figures to a time-series store, until it is told to "
+    "end.\n\n"
+    "SIGTERM and SIGINT end it cleanly. SIGHUP reads the configuration anew; if anything is wrong with it, "
+    "the gateway says\n"
     "so and runs on as before. Logs go to standard error.\n"
     "Exit codes: 0 clean end, 1 failed while running (a service manager starts it again), 2 could not start.";
 
@@ -40,9 +43,12 @@ int verb_run(Arguments arguments) {
   std::string data_folder;
   bool health = false;
   CLI::App app(help_text, "driftline run");
-  app.add_option("--config", config_folder, "configuration folder; without it: broker at 127.0.0.1:1883, all stations with defaults");
-  app.add_option("--data", data_folder, "folder of journal and history; overrides data_folder of gateway.json");
-  app.add_flag("--health", health, "do not run: say how the gateway on the data folder is; exit code 0 if well, else 1");
+  app.add_option("--config", config_folder,
+                 "configuration folder; without it: broker at 127.0.0.1:1883, all stations with defaults");
+  app.add_option("--data", data_folder,
+                 "folder of journal and history; overrides data_folder of gateway.json");
+  app.add_flag("--health", health,
+               "do not run: say how the gateway on the data folder is; exit code 0 if well, else 1");
   if (const auto code = parse_command_line(app, arguments)) return *code;
   const LoadSettings load = loader(config_folder, data_folder);
   if (!health) return run_gateway(load, std::cout, std::cerr);

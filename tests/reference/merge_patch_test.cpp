@@ -8,8 +8,8 @@
 namespace driftline {
 namespace {
 
-// Source: RFC 7396 (October 2014), appendix A, all 15 rows; READ-COPY (two transcriptions agree), COMPUTED again with the
-// algorithm of its section 2.
+// Source: RFC 7396 (October 2014), appendix A, all 15 rows; READ-COPY (two transcriptions agree), COMPUTED
+// again with the algorithm of its section 2.
 struct Example {
   const char* original;
   const char* patch;
@@ -45,14 +45,19 @@ TEST(MergePatch, gives_the_results_of_rfc_7396) {
 TEST(MergePatch, layers_are_merged_the_same_way) {
   // A layer could be applied in the wrong order or not at all.
   for (const Example& example : examples) {
-    const Json first = Json::parse(example.original), second = Json::parse(example.patch), result = Json::parse(example.result);
-    if (!first.is_object() || !second.is_object() || std::string(example.original).find("null") != std::string::npos) continue;
-    EXPECT_EQ(merged({{"first", &first}, {"second", &second}}), result) << example.original << " with " << example.patch;
+    const Json first = Json::parse(example.original), second = Json::parse(example.patch),
+               result = Json::parse(example.result);
+    if (!first.is_object() || !second.is_object() ||
+        std::string(example.original).find("null") != std::string::npos)
+      continue;
+    EXPECT_EQ(merged({{"first", &first}, {"second", &second}}), result)
+        << example.original << " with " << example.patch;
   }
 }
 
 TEST(JsonPointer, of_a_problem_is_escaped_as_rfc_6901_says) {
-  // A place named in a message could not be found by a program. Source: RFC 6901, section 3: "~" is "~0", "/" is "~1".
+  // A place named in a message could not be found by a program. Source: RFC 6901, section 3: "~" is "~0", "/"
+  // is "~1".
   EXPECT_EQ(pointer_step("a/b"), "/a~1b");
   EXPECT_EQ(pointer_step("m~n"), "/m~0n");
   EXPECT_EQ(pointer_step(""), "/");

@@ -37,7 +37,9 @@ std::string expected(const fs::path& folder) {
   return text.str();
 }
 
-bool may_update() { return std::getenv("DRIFTLINE_UPDATE") != nullptr && std::getenv("CI") == nullptr; }
+bool may_update() {
+  return std::getenv("DRIFTLINE_UPDATE") != nullptr && std::getenv("CI") == nullptr;
+}
 
 TEST(BrokenConfig, each_sample_is_answered_with_its_words) {
   // An engineer would not learn what is wrong, or where, or what would be right.

@@ -24,7 +24,9 @@ class ConfigFolder {
     std::ofstream(path) << text;
   }
   [[nodiscard]] std::string path() const { return fs::path(folder_.path()).string(); }
-  [[nodiscard]] ConfigOutcome load(const std::optional<StationId>& explain = std::nullopt) const { return load_config(path(), explain); }
+  [[nodiscard]] ConfigOutcome load(const std::optional<StationId>& explain = std::nullopt) const {
+    return load_config(path(), explain);
+  }
 
  private:
   testing::TempFolder folder_;
@@ -83,7 +85,9 @@ TEST(Config, a_lone_file_of_another_name_and_the_file_itself_are_plant_files) {
 TEST(Config, comments_and_unknown_figures_of_a_station_are_passed_over) {
   // A file that serves other programs too could not be used.
   const ConfigFolder folder;
-  folder.put("plant/north.json", "// by the commissioning engineer\n{\"stations\": [ /* one */ {\"site\": \"northyard\", \"station\": \"ps-01\", \"asset\": 4711}]}");
+  folder.put("plant/north.json",
+             "// by the commissioning engineer\n{\"stations\": [ /* one */ {\"site\": \"northyard\", "
+             "\"station\": \"ps-01\", \"asset\": 4711}]}");
   const ConfigOutcome outcome = folder.load();
   ASSERT_TRUE(outcome.config);
   ASSERT_EQ(outcome.cautions.size(), 1U);
@@ -93,10 +97,15 @@ TEST(Config, comments_and_unknown_figures_of_a_station_are_passed_over) {
 TEST(Config, thresholds_come_in_layers_and_each_knows_from_which) {
   // An engineer would change a value that a later layer overrides.
   const ConfigFolder folder;
-  folder.put("rules.json", R"({"plan_days": 10, "act_days": 2, "silent_after_s": 900, "conditions": {"slow-vent": {"watched": false, "smallest_shift_pct": 20}}})");
-  folder.put("kinds/twin.json", R"({"plan_days": 20, "conditions": {"slow-vent": {"smallest_shift_pct": 15}}})");
+  folder.put(
+      "rules.json",
+      R"({"plan_days": 10, "act_days": 2, "silent_after_s": 900, "conditions": {"slow-vent": {"watched": false, "smallest_shift_pct": 20}}})");
+  folder.put("kinds/twin.json",
+             R"({"plan_days": 20, "conditions": {"slow-vent": {"smallest_shift_pct": 15}}})");
   folder.put("sites/northyard.json", R"({"turns_to_learn": 60, "silent_after_s": null})");
-  folder.put("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01", "kind": "twin", "thresholds": {"act_days": 1}}]})");
+  folder.put(
+      "plant.json",
+      R"({"stations": [{"site": "northyard", "station": "ps-01", "kind": "twin", "thresholds": {"act_days": 1}}]})");
   const StationId id{"northyard", "ps-01"};
   const ConfigOutcome outcome = folder.load(id);
   ASSERT_TRUE(outcome.config);
@@ -108,7 +117,9 @@ TEST(Config, thresholds_come_in_layers_and_each_knows_from_which) {
   EXPECT_EQ(outcome.config->plant.stations.at(id).thresholds, expected);
   EXPECT_EQ(outcome.config->plant.defaults.plan_days, 10);
   const auto& told = outcome.explained.at(id);
-  const auto from = [&](const std::string& name) { return std::ranges::find(told, name, &EffectiveThreshold::name)->from; };
+  const auto from = [&](const std::string& name) {
+    return std::ranges::find(told, name, &EffectiveThreshold::name)->from;
+  };
   EXPECT_EQ(from("plan_days"), "kinds/twin.json");
   EXPECT_EQ(from("act_days"), "plant.json /stations/0/thresholds");
   EXPECT_EQ(from("turns_to_learn"), "sites/northyard.json");
@@ -122,7 +133,9 @@ TEST(Config, the_gateway_file_reaches_the_settings) {
   // A setting that is accepted and then forgotten misleads whoever wrote it.
   const ConfigFolder folder;
   folder.put("secret", "canal-9\n");
-  folder.put("gateway.json", R"({"topic_root": "plant/grease", "output_root": "watch", "watch_unknown_stations": false, "threads": 3,
+  folder.put(
+      "gateway.json",
+      R"({"topic_root": "plant/grease", "output_root": "watch", "watch_unknown_stations": false, "threads": 3,
     "data_folder": "store", "sync_interval_ms": 0,
     "broker": {"host": "broker.example", "protocol": "3.1.1", "client_id": "gate-2", "user": "u", "password_file": "secret", "tls": {}, "keep_alive_s": 20},
     "journal": {"waiting_mb_max": 64, "keep_mb": 10, "keep_days": 2}, "keep_days": {"half_cycles": 10, "warnings": 20, "faults": 5},
@@ -175,7 +188,8 @@ TEST(Config, mappings_are_read_for_the_plant_and_for_the_broker) {
   ASSERT_TRUE(outcome.config) << text_of(outcome.problems.at(0));
   std::vector<Mapping> wanted(4);
   MappedSample& sample = wanted[0].sample;
-  wanted[0].name = "values", wanted[0].topic = "works/{site}/pumps/+/values", wanted[0].station = "ps-01", wanted[0].samples = "/data";
+  wanted[0].name = "values", wanted[0].topic = "works/{site}/pumps/+/values", wanted[0].station = "ps-01",
+  wanted[0].samples = "/data";
   sample.time = MappedField{"/t", "s", 1, 0};
   sample.seq = MappedField{"/n", "", 1, 0};
   sample.pump = MappedSwitch{"/motor", {"RUN"}, {"STOP", "OFF"}};
@@ -184,16 +198,21 @@ TEST(Config, mappings_are_read_for_the_plant_and_for_the_broker) {
   sample.level = MappedField{"/fill", "1", 1, 0};
   sample.level_low = MappedSwitch{"/low", {"true", "1"}, {"false", "0"}};
   sample.temp = MappedField{"/oil", "F", 1, 0};
-  wanted[1].name = "list", wanted[1].topic = "works/pump", wanted[1].site = "northyard", wanted[1].station = "ps-02";
+  wanted[1].name = "list", wanted[1].topic = "works/pump", wanted[1].site = "northyard",
+  wanted[1].station = "ps-02";
   wanted[1].sample.pressures = MappedField{"/all", "", 1, 0};
-  wanted[2].name = "setup", wanted[2].topic = "works/{site}/pumps/+/setup", wanted[2].station = "ps-01", wanted[2].kind = TopicKind::settings;
-  wanted[2].settings = {MappedField{"/every", "min", 1, 0}, MappedField{"/limit", "", 1, 0}, MappedField{"/end", "psi", 1, 0},
-                        MappedField{"/rest", "", 1, 0}, MappedField{"/lines", "", 1, 0}};
-  wanted[3].name = "link", wanted[3].topic = "works/{site}/{station}/link", wanted[3].kind = TopicKind::presence;
+  wanted[2].name = "setup", wanted[2].topic = "works/{site}/pumps/+/setup", wanted[2].station = "ps-01",
+  wanted[2].kind = TopicKind::settings;
+  wanted[2].settings = {MappedField{"/every", "min", 1, 0}, MappedField{"/limit", "", 1, 0},
+                        MappedField{"/end", "psi", 1, 0}, MappedField{"/rest", "", 1, 0},
+                        MappedField{"/lines", "", 1, 0}};
+  wanted[3].name = "link", wanted[3].topic = "works/{site}/{station}/link",
+  wanted[3].kind = TopicKind::presence;
   wanted[3].online = MappedSwitch{"/up", {"true", "1"}, {"false", "0"}};
   EXPECT_EQ(outcome.config->plant.mappings, wanted);
   EXPECT_THAT(outcome.config->broker.more_filters,
-              ::testing::ElementsAre("works/+/+/link", "works/+/pumps/+/setup", "works/+/pumps/+/values", "works/pump"));
+              ::testing::ElementsAre("works/+/+/link", "works/+/pumps/+/setup", "works/+/pumps/+/values",
+                                     "works/pump"));
   EXPECT_EQ(problem_of(gateway_settings(*outcome.config)), std::nullopt);
 }
 
@@ -217,7 +236,9 @@ TEST(Config, the_mappings_that_the_sample_shows_can_be_used) {
 TEST(Config, a_whole_number_may_be_written_with_a_point) {
   // Files of programs that know one kind of number would be refused.
   const ConfigFolder folder;
-  folder.put("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01", "lines": 2.0, "design": {"devices": [20.0, 2.3e1]}}]})");
+  folder.put(
+      "plant.json",
+      R"({"stations": [{"site": "northyard", "station": "ps-01", "lines": 2.0, "design": {"devices": [20.0, 2.3e1]}}]})");
   const ConfigOutcome outcome = folder.load();
   ASSERT_TRUE(outcome.config);
   const StationDesign& design = outcome.config->plant.stations.at({"northyard", "ps-01"}).design;

@@ -52,10 +52,12 @@ TEST(VerbCheck, explains_a_station_s_thresholds) {
   const testing::TempFolder folder;
   folder.write("rules.json", R"({"act_days": 2})");
   folder.write("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01"}]})");
-  const auto json = nlohmann::json::parse(check({"--config", folder.path().string(), "--json", "--explain", "northyard/ps-01"}).out);
+  const auto json = nlohmann::json::parse(
+      check({"--config", folder.path().string(), "--json", "--explain", "northyard/ps-01"}).out);
   bool found = false;
   for (const auto& threshold : json["thresholds"])
-    if (threshold["name"] == "act_days") found = threshold["from"] == "rules.json" && threshold["value"] == 2.0;
+    if (threshold["name"] == "act_days")
+      found = threshold["from"] == "rules.json" && threshold["value"] == 2.0;
   EXPECT_TRUE(found);
 }
 
