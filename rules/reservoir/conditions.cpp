@@ -126,7 +126,7 @@ void judge_life(State& state, Time time, const Context& context, const Life& lif
   Verdict verdict{false, true, urgency_of(life.days, context.thresholds), life.days.value_or(0)};
   if (life.days) {
     verdict.over = *life.days_high <= notice || *life.days <= surely_short * notice;
-    verdict.calm = *life.days > long_again * notice || state.refilling_since.has_value();
+    verdict.calm = *life.days > long_again * notice;  // a refill that lasts for less eases the urgency only
   }
   const Say say = settle(state.life, verdict, time, again);
   if (say == Say::nothing) return;

@@ -61,13 +61,15 @@ struct FigureText {
   std::string_view words;
   std::string_view unit;
 };
-constexpr std::array<FigureText, 8> figures{{{"time_to_pressure_s", "Time to pressure", "s"},
+constexpr std::array<FigureText, 10> figures{{{"time_to_pressure_s", "Time to pressure", "s"},
                                              {"vent_s", "Vent time", "s"},
                                              {"residual_bar", "Residual pressure", "bar"},
                                              {"peak_bar", "Peak pressure", "bar"},
                                              {"level_pct", "Level", "%"},
                                              {"use_pct_per_day", "Use", "% a day"},
                                              {"life_days", "Reservoir life", "days"},
+                                             {"use_share_of_charges", "Grease used for one dispensed", ""},
+                                             {"use_pct_per_turn", "Use", "% a turn"},
                                              {"hours_since_turn", "Since the last turn", "h"}}};
 
 std::string day_text(Time time) { return rfc3339(time).substr(0, 16) + "Z"; }
@@ -80,7 +82,8 @@ std::string what_changed(const Finding& f) {
   const FigureShift& s = *f.shift;
   for (const FigureText& figure : figures) {
     if (figure.name != s.figure) continue;
-    text.append(" ").append(figure.words).append(" ").append(number(s.value)).append(" ").append(figure.unit);
+    text.append(" ").append(figure.words).append(" ").append(number(s.value));
+    if (!figure.unit.empty()) text.append(" ").append(figure.unit);
     if (s.usual) {
       text += ", usual " + number(*s.usual);
       if (*s.usual > 0 && s.value > 0 && figure.unit != "bar") {
@@ -95,10 +98,27 @@ std::string what_changed(const Finding& f) {
   return text;
 }
 
+// People plan in days; tenths count only when little time is left.
+std::string days_number(double days) {
+  char text[32];
+  std::snprintf(text, sizeof text, days < 3 ? "%.1f" : "%.0f", days);
+  return text;
+}
+
 std::string days_text(Time from, Time to) {
   const double days = days_between(from, to);
-  if (days < 0.5) return "hours";
-  return number(days) + " days";
+  return days < 0.5 ? "hours" : days_number(days) + " days";
+}
+
+// "9 to 12 days", "hours to 3 days".
+std::string days_text(Time from, Time earliest, Time latest) {
+  const double first = days_between(from, earliest);
+  return (first < 0.5 ? "hours" : days_number(first)) + " to " + days_text(from, latest);
+}
+
+bool is_about_the_reservoir(Condition condition) {
+  return condition == Condition::reservoir_low || condition == Condition::short_reservoir_life ||
+         condition == Condition::grease_use_shift;
 }
 
 std::string how_long(const Finding& f) {
@@ -122,15 +142,18 @@ std::string how_long(const Finding& f) {
   }
   const std::string limit = f.condition == Condition::residual_pressure  ? "Residual limit"
                             : f.condition == Condition::slow_to_pressure ? "Pump limit"
+                            : is_about_the_reservoir(f.condition)        ? "Empty mark"
                                                                          : "Limit";
   std::string text = limit + " expected in " + days_text(f.time, *f.forecast.limit_at);
   if (f.forecast.limit_at_earliest && f.forecast.limit_at_latest)
-    text += " (" + days_text(f.time, *f.forecast.limit_at_earliest) + " to " + days_text(f.time, *f.forecast.limit_at_latest) + ")";
+    text += " (" + days_text(f.time, *f.forecast.limit_at_earliest, *f.forecast.limit_at_latest) + ")";
   return text + ".";
 }
 
 std::string likeliest(const Finding& f) {
-  if (f.causes.empty()) return {};
+  if (f.causes.empty())
+    return is_about_the_reservoir(f.condition) ? "First check: the level in the reservoir. Bring: grease of the kind on the station's plate."
+                                               : std::string{};
   const CauseText& first = causes[static_cast<std::size_t>(f.causes[0].cause)];
   std::string text = "Likeliest: " + std::string(first.name) + " (" + number(std::round(100 * f.causes[0].weight)) + " %)";
   if (f.causes.size() > 1 && f.causes[1].weight >= 0.15) text += ", or " + std::string(causes[static_cast<std::size_t>(f.causes[1].cause)].name);
@@ -183,7 +206,8 @@ std::string text_of(const StationId& station, const Finding& finding, Change cha
   add(what_changed(finding));
   if (change == Change::cleared) return text;
   add(how_long(finding));
-  if (alike > 0) add(std::to_string(alike) + (alike == 1 ? " other station" : " other stations") + " of " + station.site + " alike just now.");
+  // Reservoirs empty each for itself; what a site does at once is cold, power or link.
+  if (alike > 0 && !is_about_the_reservoir(finding.condition)) add(std::to_string(alike) + (alike == 1 ? " other station" : " other stations") + " of " + station.site + " alike just now.");
   add(likeliest(finding));
   add(std::string(opens_a_line(finding.condition) ? pressure_caution : other_caution));
   return text;
