@@ -62,8 +62,8 @@ ExpectedTurn turn_of(const Known& known, const Assumptions& with, double temp_c)
   turn.residual_floor_bar = held_at_rest_pa(fluid.yield_pa, pipe_of(known)) / pa_per_bar;
   turn.devices_served = with.device_opening_bar_max + turn.flow_drop_bar <= known.target_bar;
   turn.vents = turn.residual_floor_bar < known.residual_bar;
-  const double mean_bar = known.target_bar - turn.flow_drop_bar / 2;
-  if (mean_bar > 0) {
+  if (turn.devices_served) {
+    const double mean_bar = known.target_bar + turn.flow_drop_bar / 2;
     turn.time_to_pressure_s = (known.charges_cm3 + taken_cm3(known, with, mean_bar)) / known.delivery_cm3_s;
     turn.in_time = *turn.time_to_pressure_s <= known.pump_limit_s;
   }

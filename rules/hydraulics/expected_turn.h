@@ -1,15 +1,15 @@
 // What a line's turn should look like at a temperature, from its design alone: for a station that nobody has seen yet.
 //
 //   plateau          charges / delivery
-//   time to pressure (charges + volume taken up to the target) / delivery; the flow's loss takes its share of the target:
-//                    the line's mean pressure is the target less half the drop to its end
+//   time to pressure (charges + volume taken up to the target) / delivery; the target is meant at the line's end, so that the
+//                    mean pressure is the target and half the flow's drop (a gauge at the pump meets it a little earlier)
 //   plateau pressure opening pressure of the devices + the drop at full delivery to where they sit, on average half-way
 //   residual floor   4 L tau_0 / D (pipe_flow.h)
 //   works            the last device's opening pressure and the whole drop fit under the target, the time fits into the
 //                    pump limit, the floor lies under the residual limit
 //   longest line     bisected on these three, all else unchanged (the same devices spread over the new length)
 //   vent             the stored volume driven back through the whole line by what pressure is left, from the target down to
-//                    the residual limit
+//                    the residual limit; valve and return line are not counted, so it is the least to expect
 // Fields that a design leaves open are taken from `Assumptions` and named in `assumed`. Accuracy: plateau a few per cent
 // (the pump's real delivery), time to pressure 10 % with stated hoses and no air, floor and vent a factor of two (greases
 // differ). From the formulas of this folder; the combination is common practice, no source.
@@ -47,7 +47,7 @@ struct ExpectedTurn {
   double temp_c = 20;
   double plateau_s = 0;
   double plateau_bar = 0;
-  std::optional<double> time_to_pressure_s;  // empty: the target cannot be met at all
+  std::optional<double> time_to_pressure_s;  // empty: the last devices never open
   double flow_drop_bar = 0;                  // pump to the line's end at full delivery
   double residual_floor_bar = 0;
   std::optional<double> vent_s;              // pump stop to the residual limit; empty: the floor lies above it

@@ -34,6 +34,12 @@ TEST(ExpectedTurn, cold_takes_length_away) {
   EXPECT_LT(out.turns[0].residual_floor_bar, out.turns[2].residual_floor_bar);
 }
 
+TEST(ExpectedTurn, cold_takes_time) {
+  // A baseline from the design that fell with cold would hide a leak in winter.
+  const Expectation out = expected_turns(design(), {20, 0}, {});
+  EXPECT_GT(*out.turns[1].time_to_pressure_s, *out.turns[0].time_to_pressure_s);
+}
+
 TEST(ExpectedTurn, longest_line_is_where_it_stops_working) {
   // The length told must be the last that works, not one beside it.
   StationDesign d = design();
