@@ -74,8 +74,15 @@ bool Lane::rise_ends(const Sample& sample) const {
 bool Lane::pumping(const Sample& sample) const {
   if (sample.pump) return *sample.pump;
   if (pump_) return *pump_;
-  if (turn_ && !turn_->venting()) return !rise_ends(sample);
+  if (turn_ && !turn_->venting()) return !rise_ends(sample) && !handed_over(sample);
   return rise_begins(sample);
+}
+
+// The changeover to another line after this one has risen: the run is over, though the first sample after a steep end may
+// still read higher than the last before it. Before that, `line` only came late to its own turn.
+bool Lane::handed_over(const Sample& sample) const {
+  if (!sample.line || !turn_->line || *sample.line == *turn_->line) return false;
+  return highest(turn_->run, *turn_->line) > 0.5 * turn_->settings.target_bar.value_or(1e9);
 }
 
 void Lane::keep_rest(const Sample& sample) {

@@ -55,6 +55,7 @@ class Lane {
   [[nodiscard]] bool pumping(const Sample& sample) const;
   [[nodiscard]] bool rise_begins(const Sample& sample) const;
   [[nodiscard]] bool rise_ends(const Sample& sample) const;
+  [[nodiscard]] bool handed_over(const Sample& sample) const;
   void begin(const HeldSample& held, const ControllerSettings& settings);
   // Without a pump flag: the rest sample from which on the run is to be read, and whether it marks the start.
   struct Onset {

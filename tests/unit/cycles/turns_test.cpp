@@ -195,5 +195,27 @@ TEST(Turns, a_turn_is_told_while_the_station_rests) {
   EXPECT_EQ(half_cycles_in(events).size(), 1U);
 }
 
+TEST(Turns, end_when_the_changeover_goes_on_though_the_pressure_still_reads_higher) {
+  // A run would go on into the next turns: theirs would be missing, and it would be called not-reached.
+  for (double phase_s = 0; phase_s < 5; phase_s += 0.5) {
+    Station station;
+    station.says_pump = false;
+    station.fast_s = 5;
+    station.tail_s = 10;
+    station.rest_s = 120;
+    station.phase_s = phase_s;
+    auto samples = station.samples(8);
+    for (int n = 0; n < 8; ++n) {
+      const InventedTurn of = station.turn(n);
+      for (Sample& sample : samples)
+        if (sample.time >= station.at(of.start_s + of.pump_s) && sample.time < station.at(station.turn(n + 1).start_s))
+          sample.line = station.turn(n + 1).line;
+    }
+    const auto told = half_cycles_in(events_of(samples, station.settings()));
+    ASSERT_EQ(told.size(), 8U) << phase_s;
+    for (int n = 0; n < 8; ++n) EXPECT_EQ(told[static_cast<std::size_t>(n)].line, station.turn(n).line) << phase_s << " " << n;
+  }
+}
+
 }  // namespace
 }  // namespace driftline::cycles
