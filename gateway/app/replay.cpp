@@ -85,6 +85,7 @@ ReplayOutcome replay(const ReplaySettings& settings, const std::function<void(co
     Chunk chunk = ahead.get();
     last = chunk.last;
     if (!last) ahead = std::async(std::launch::async, [&] { return chunks.read(); });
+    report.lines_unreadable += chunk.unreadable.size();
     Judged unreadable;
     unreadable.faults = std::move(chunk.unreadable);
     keep(unreadable);

@@ -30,6 +30,7 @@ struct ReplayReport {
   std::uint64_t half_cycles = 0;
   std::uint64_t warnings_raised = 0;
   std::uint64_t faults = 0;
+  std::uint64_t lines_unreadable = 0;  // of the recordings; among the faults
   std::uint64_t stations = 0;
   std::uint64_t stations_set_aside = 0;
 };

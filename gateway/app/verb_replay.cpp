@@ -49,6 +49,23 @@ tl::expected<std::string, std::string> journal_as_recording(const std::string& d
   return recording.string();
 }
 
+// Rows written into a folder that is read would be taken for recordings by the next replay.
+bool reads_where_it_writes(const std::vector<std::string>& recordings, const std::string& out) {
+  return std::any_of(recordings.begin(), recordings.end(), [&](const std::string& recording) {
+    std::error_code failed;
+    return std::filesystem::is_directory(recording, failed) && std::filesystem::equivalent(recording, out, failed);
+  });
+}
+
+// Exit code of a replay that went to its end.
+int judge_report(const ReplayReport& report) {
+  if (report.lines_unreadable > 0)
+    std::cerr << "driftline replay: " << report.lines_unreadable
+              << " lines are not recorded messages, or a recording is cut off: faults.ndjson names each\n";
+  const bool nothing_read = report.messages == 0 && report.lines_unreadable > 0;
+  return report.stations_set_aside > 0 || nothing_read ? exit_failed : exit_done;
+}
+
 }  // namespace
 
 int verb_replay(Arguments arguments) {
@@ -71,6 +88,11 @@ int verb_replay(Arguments arguments) {
   if (const auto code = parse_command_line(app, arguments)) return *code;
   if (recordings.empty() == journal_of.empty()) {
     std::cerr << "driftline replay: give recordings or --journal, one of the two\n";
+    return exit_unusable;
+  }
+
+  if (reads_where_it_writes(recordings, out)) {
+    std::cerr << "driftline replay: " << out << " holds the recordings; write into another folder\n";
     return exit_unusable;
   }
 
@@ -100,7 +122,7 @@ int verb_replay(Arguments arguments) {
     return exit_failed;
   }
   print_report(*outcome.report, settings.out, json);
-  return outcome.report->stations_set_aside > 0 ? exit_failed : exit_done;
+  return judge_report(*outcome.report);
 }
 
 }  // namespace driftline
