@@ -581,7 +581,9 @@ void Plant::reconfigure(PlantSettings settings) {
 std::vector<StationSummary> Plant::stations() const {
   std::vector<StationSummary> all;
   for (const auto& [site_name, site] : body_->sites)
-    for (const auto& [name, station] : site.stations) all.push_back(station.summary);
+    for (const auto& [name, station] : site.stations)
+      all.emplace_back(station.summary).samples_behind =
+          station.cycles.samples_behind + station.cycles.clock.given_up();
   return all;
 }
 

@@ -95,6 +95,7 @@ struct StationSummary {
   std::optional<Time> last_received;
   std::uint64_t messages = 0;
   std::uint64_t samples = 0;
+  std::uint64_t samples_behind = 0;  // of `samples`: came behind every window in which they could be used
   std::uint64_t faults = 0;
   bool set_aside = false;  // a broken invariant was met in its fold: not judged until it is rebuilt
 };

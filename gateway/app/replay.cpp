@@ -96,6 +96,7 @@ ReplayOutcome replay(const ReplaySettings& settings, const std::function<void(co
 
   for (const StationSummary& station : plant.stations()) {
     report.samples += station.samples;
+    report.samples_behind += station.samples_behind;
     report.stations += station.messages > 0 ? 1 : 0;
     report.stations_set_aside += station.set_aside ? 1 : 0;
   }

@@ -27,6 +27,7 @@ struct ReplayProgress {
 struct ReplayReport {
   std::uint64_t messages = 0;
   std::uint64_t samples = 0;
+  std::uint64_t samples_behind = 0;  // came too late, or again when they had been told
   std::uint64_t half_cycles = 0;
   std::uint64_t warnings_raised = 0;
   std::uint64_t faults = 0;

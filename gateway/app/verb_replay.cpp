@@ -27,7 +27,7 @@ constexpr auto help_text =
 void print_report(const ReplayReport& report, const std::filesystem::path& out, bool json) {
   if (json) {
     std::cout << "{\"messages\":" << report.messages << ",\"samples\":" << report.samples
-              << ",\"stations\":" << report.stations << ",\"half_cycles\":" << report.half_cycles
+              << ",\"samples_behind\":" << report.samples_behind << ",\"stations\":" << report.stations << ",\"half_cycles\":" << report.half_cycles
               << ",\"warnings_raised\":" << report.warnings_raised << ",\"faults\":" << report.faults
               << ",\"stations_set_aside\":" << report.stations_set_aside << "}\n";
     return;
@@ -35,6 +35,8 @@ void print_report(const ReplayReport& report, const std::filesystem::path& out, 
   std::cout << report.messages << " messages of " << report.stations << " stations (" << report.samples << " samples): "
             << report.half_cycles << " half-cycles, " << report.warnings_raised << " warnings raised, " << report.faults
             << " faults\nwritten to " << out.string() << '\n';
+  if (report.samples_behind > 0)
+    std::cout << report.samples_behind << " samples came too late to be used, or again after they had been\n";
   if (report.stations_set_aside > 0)
     std::cerr << "driftline replay: " << report.stations_set_aside
               << " stations were set aside: an invariant of the program did not hold; please report it with the recording\n";

@@ -33,6 +33,7 @@ bool ClockWatch::waiting_keep_pace() const {
 
 ClockVerdict ClockWatch::wait(const HeldSample& held, double lag_ms) {
   if (!waiting_.empty() && (std::abs(lag_of(waiting_.back()) - lag_ms) > step_noise_ms || held.sample.time < waiting_.back().sample.time)) {
+    given_up_ += waiting_.size();
     waiting_.clear();  // they do not belong together: nonsense, each of them
   }
   if (!waiting_.empty() && waiting_.back().sample == held.sample) return ClockVerdict::waiting;
@@ -84,6 +85,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
   if (over_ms < -step_small_ms && (settled || lag_ms < -1000.0 * lateness_s)) return wait(held, lag_ms);
   if (over_ms < -noise_ms && settled) {
     held.step_ms = std::llround(-over_ms);
+    given_up_ += waiting_.size();
     waiting_.clear();
     accept(held, lag_ms);
     return ClockVerdict::live;
@@ -93,6 +95,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
   const bool set_back = later_by_seq && sample.time + std::chrono::milliseconds{20} < *newest_time_;
   const bool behind = released_to && sample.time <= *released_to;
   if (set_back && over_ms <= step_small_ms && over_ms > 0 && !in_hole) {
+    given_up_ += waiting_.size();
     waiting_.assign(1, held);
     step_ms_ = -std::llround(over_ms);
     return ClockVerdict::stepped;
@@ -103,6 +106,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
     if (!set_back && over_ms <= 1000.0 * lateness_s) return ClockVerdict::behind;
     return wait(held, lag_ms);
   }
+  given_up_ += waiting_.size();
   waiting_.clear();
   held.late = over_ms > 1000.0 * late_arrival_s;
   accept(held, lag_ms);

@@ -28,6 +28,7 @@ class ClockWatch {
   [[nodiscard]] ClockVerdict judge(HeldSample& held, std::optional<Time> released_to, bool in_hole);
   // After `stepped`: the samples of the new time, oldest first; the watch starts anew from them.
   [[nodiscard]] std::vector<HeldSample> take_waiting();
+  [[nodiscard]] std::uint64_t given_up() const { return given_up_; }  // waited, and no clock had been set: not used
   [[nodiscard]] std::int64_t step_ms() const { return step_ms_; }
   // How long a sample may still be under way, beyond the usual lateness, for senders that batch by the minute. Whole
   // seconds: what waits is compared in milliseconds.
@@ -38,7 +39,7 @@ class ClockWatch {
   bool operator==(const ClockWatch&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, since_drop_, newest_seq_, newest_time_, waiting_, step_ms_);
+    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, since_drop_, newest_seq_, newest_time_, waiting_, step_ms_, given_up_);
   }
 
  private:
@@ -55,6 +56,7 @@ class ClockWatch {
   std::optional<std::uint64_t> newest_seq_;
   std::optional<Time> newest_time_;
   std::vector<HeldSample> waiting_;
+  std::uint64_t given_up_ = 0;
   std::int64_t step_ms_ = 0;
 };
 

@@ -62,7 +62,7 @@ void serialize(Archive& archive, Readings::Gauge& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, State& v) {
-  archive(v.clock, v.window, v.live, v.late, v.readings, v.habits, v.announced, v.last_heartbeat);
+  archive(v.clock, v.window, v.live, v.late, v.readings, v.habits, v.announced, v.last_heartbeat, v.samples_behind);
 }
 
 namespace {

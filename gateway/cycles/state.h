@@ -1,6 +1,7 @@
 // All that is kept of one station between inputs: a value. At rest about 3 kB at most (tests/unit/cycles/state_test.cpp).
 #pragma once
 
+#include <cstdint>
 #include <optional>
 
 #include "gateway/cycles/clock_watch.h"
@@ -21,6 +22,7 @@ struct State {
   Habits habits;
   ControllerSettings announced;           // laid over the fallback
   std::optional<Time> last_heartbeat;     // received
+  std::uint64_t samples_behind = 0;       // not used: behind every window, or told before
   bool operator==(const State&) const = default;
 };
 

@@ -60,7 +60,10 @@ void take(State& state, const Sample& sample, Time received, const ControllerSet
   const bool in_hole = !state.late.holes.empty() && state.late.in_hole(sample.time);
   switch (state.clock.judge(held, state.window.released_to(), in_hole)) {
     case ClockVerdict::live:
-      if (state.window.insert(held) != Insertion::held) return;
+      if (const Insertion insertion = state.window.insert(held); insertion != Insertion::held) {
+        if (insertion == Insertion::behind) ++state.samples_behind;
+        return;
+      }
       break;
     case ClockVerdict::waiting:
       return;
@@ -69,6 +72,8 @@ void take(State& state, const Sample& sample, Time received, const ControllerSet
         std::vector<HalfCycle> turns;
         state.late.take(held, settings, state.habits, state.live, turns);
         hand_over(turns, out);
+      } else {
+        ++state.samples_behind;
       }
       return;
     case ClockVerdict::stepped:
