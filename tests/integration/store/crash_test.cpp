@@ -22,7 +22,7 @@ namespace {
 using driftline::testing::TempFolder;
 using std::chrono::milliseconds;
 
-constexpr std::uint64_t messages = 6'000;
+constexpr std::uint64_t messages = 24'000;  // enough that a fast machine is killed many times before it is through
 constexpr int stations = 13;
 
 // Seen by parent and child, and not undone by the child's death.
