@@ -137,7 +137,7 @@ Lane::Onset Lane::onset(const Sample& sample) const {
   if (sample.line) {
     std::size_t first = n;
     while (first > 0 && rest_.points[first - 1].line == *sample.line && since(first - 1) <= looked_back_s) --first;
-    if (first > 0 && since(first) <= looked_back_s && rest_.points[first - 1].line != 0 && rest_.points[first - 1].line != *sample.line) {
+    if (first > 0 && (first == n || since(first) <= looked_back_s) && rest_.points[first - 1].line != 0 && rest_.points[first - 1].line != *sample.line) {
       return {first, true};
     }
   }
