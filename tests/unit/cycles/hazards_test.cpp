@@ -245,5 +245,22 @@ TEST(Settings, a_target_changed_while_running_counts_from_the_next_turn) {
   EXPECT_EQ(changes, 1);
 }
 
+TEST(LateData, what_comes_behind_every_window_is_counted) {
+  // A sample that is neither used nor counted is lost in silence.
+  const Station station;
+  const auto samples = station.samples(6);
+  State state;
+  std::vector<StationEvent> events;
+  for (const Sample& sample : samples) take(state, sample, later_by_s(sample.time, 0.2), station.settings(), events);
+  EXPECT_EQ(state.samples_behind, 0U);
+  const Time now = later_by_s(samples.back().time, 1);
+  for (std::size_t i = 100; i < 110; ++i) take(state, samples[i], now, station.settings(), events);
+  Sample next = samples.back();
+  next.time = later_by_s(now, 60);
+  next.seq = *next.seq + 1;
+  take(state, next, later_by_s(next.time, 0.2), station.settings(), events);
+  EXPECT_EQ(state.samples_behind + state.clock.given_up(), 10U);
+}
+
 }  // namespace
 }  // namespace driftline::cycles
