@@ -1,6 +1,7 @@
 #include "gateway/history/schema.h"
 
 #include <array>
+#include <iterator>
 #include <string>
 
 #include <sqlite3.h>
@@ -13,7 +14,8 @@ namespace {
 constexpr std::int64_t application = 0x64726674;  // "drft": what the file calls itself
 
 // Words of the vocabulary stand as text, so that no renumbering can change what is stored. Times: ms since 1970.
-// Steps are never edited once released: append one, raise schema_version, keep a fixture file of the version before.
+// Steps are never edited once released. A new one: append it, raise schema_version, then let tests/unit/history/schema_test.cpp
+// write the file of the new version (DRIFTLINE_UPDATE=1); the files of the versions before stay as they are.
 constexpr std::array<const char*, schema_version> steps{R"sql(
 CREATE TABLE stations (
   no INTEGER PRIMARY KEY, site TEXT NOT NULL, station TEXT NOT NULL, UNIQUE (site, station)) STRICT;
@@ -74,37 +76,40 @@ CREATE TABLE refused (
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.
-std::int64_t checked_version(Database& database) {
+std::int64_t checked_version(Database& database, std::int64_t newest) {
   const std::int64_t version = database.number("PRAGMA user_version");
   const std::int64_t name = database.number("PRAGMA application_id");
   const bool fresh = version == 0 && database.number("SELECT count(*) FROM sqlite_schema") == 0;
   if (!fresh && name != application)
     throw StoreError(SQLITE_PERM, "this file is not a history of this program; name another file");
-  if (version > schema_version)
+  if (version > newest)
     throw StoreError(SQLITE_PERM, "the history has schema version " + std::to_string(version) +
-                                      ", this program knows up to " + std::to_string(schema_version) +
+                                      ", this program knows up to " + std::to_string(newest) +
                                       "; run the newer program, or name another file");
   return version;
 }
 
 }  // namespace
 
-void prepare_for_writing(Database& database) {
-  const std::int64_t version = checked_version(database);
+std::span<const char* const> schema_steps() { return steps; }
+
+void prepare_for_writing(Database& database, std::span<const char* const> all_steps) {
+  const std::int64_t version = checked_version(database, std::ssize(all_steps));
   if (version == 0) database.execute("PRAGMA auto_vacuum=INCREMENTAL");
   database.execute(
       "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA secure_delete=OFF; PRAGMA foreign_keys=ON;"
       "PRAGMA journal_size_limit=67108864; PRAGMA cache_size=-16000; PRAGMA temp_store=MEMORY");
-  for (std::int64_t at = version; at < schema_version; ++at) {
+  for (std::int64_t at = version; at < std::ssize(all_steps); ++at) {
     const std::string done =
         "PRAGMA application_id=" + std::to_string(application) + "; PRAGMA user_version=" + std::to_string(at + 1) + ";";
-    database.execute(("BEGIN IMMEDIATE;" + std::string(steps.at(static_cast<std::size_t>(at))) + done + "COMMIT").c_str());
+    database.execute(
+        ("BEGIN IMMEDIATE;" + std::string(all_steps[static_cast<std::size_t>(at)]) + ";" + done + "COMMIT").c_str());
   }
 }
 
 void prepare_for_reading(Database& database) {
   database.execute("PRAGMA query_only=ON; PRAGMA cache_size=-8000; PRAGMA temp_store=MEMORY");
-  if (const std::int64_t version = checked_version(database); version != schema_version)
+  if (const std::int64_t version = checked_version(database, schema_version); version != schema_version)
     throw StoreError(SQLITE_PERM, "the history has schema version " + std::to_string(version) + ", expected " +
                                       std::to_string(schema_version) + "; the writer brings it forward");
 }
