@@ -1,0 +1,16 @@
+# npm ci, unless the packages of exactly this lock file are there already (another build folder may have fetched them).
+#   cmake -DPAGE=… -DNPM=… -DSTAMP=… -P install.cmake
+file(SHA256 ${PAGE}/package-lock.json wanted)
+set(there "")
+set(mark ${PAGE}/node_modules/.driftline-lock)
+if(EXISTS ${mark})
+  file(READ ${mark} there)
+endif()
+if(NOT there STREQUAL wanted)
+  execute_process(COMMAND ${NPM} ci --ignore-scripts --no-audit --no-fund --loglevel=error WORKING_DIRECTORY ${PAGE} RESULT_VARIABLE result)
+  if(NOT result EQUAL 0)
+    message(FATAL_ERROR "npm ci failed in ${PAGE}: is a package registry within reach?")
+  endif()
+  file(WRITE ${mark} ${wanted})
+endif()
+file(TOUCH ${STAMP})
