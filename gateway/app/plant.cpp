@@ -2,305 +2,28 @@
 
 #include <algorithm>
 #include <atomic>
-#include <cereal/archives/portable_binary.hpp>
-#include <cereal/types/chrono.hpp>
-#include <cereal/types/string.hpp>
 #include <functional>
-#include <sstream>
 #include <thread>
-#include <tuple>
 #include <unordered_map>
 #include <utility>
 #include <variant>
 
+#include "gateway/app/fold.h"
 #include "gateway/app/limits.h"
-#include "gateway/cycles/state.h"
-#include "gateway/cycles/station_cycles.h"
-#include "gateway/telemetry/mapped.h"
-#include "rules/judgement/site_state.h"
-#include "rules/judgement/station_state.h"
+#include "gateway/app/saved_fold.h"
+#include "gateway/app/site_judge.h"
+#include "gateway/app/station_judge.h"
 #include "rules/records/require.h"
 
 namespace driftline {
 namespace {
 
-constexpr std::uint32_t saved_version = 1;
-
-// When something was settled, in the order in which the plant's outputs stand: by gateway time; what waiting settled
-// before what a message of the same millisecond settled; then by arrival.
-struct StepKey {
-  Time when{};
-  Position position = 0;  // of the message; 0: settled by waiting
-  auto operator<=>(const StepKey&) const = default;
-};
-
-struct Step {
-  StepKey key;
-  std::variant<HalfCycle, rules::Judgement, Judged::FaultRow> what;
-};
-
-// How a message is to be read; settled by its topic.
-struct Reading {
-  TopicKind kind = TopicKind::telemetry;
-  std::optional<std::size_t> mapping;  // empty: our own shape
-};
-
-struct Station {
-  rules::StationContext context;
-  bool configured = false;
-  cycles::State cycles;
-  rules::StationState rules;
-  Position reached = 0;
-  std::optional<Position> first_unsaved;
-  Time last_taken{};  // nothing settles by waiting at or before this
-  StationSummary summary;
-
-  // Filled by the judging of one batch, emptied by its gathering.
-  std::vector<const PlantMessage*> waiting;
-  std::vector<Reading> waiting_readings;
-  std::vector<Step> steps;
-};
-
-struct Site {
-  std::map<std::string, Station> stations;
-  rules::SiteState state;
-  Time last_taken{};
-};
-
-std::optional<Time> earlier(std::optional<Time> a, std::optional<Time> b) {
-  if (!a) return b;
-  if (!b) return a;
-  return std::min(*a, *b);
-}
-
-std::string saved_bytes(const Station& station) {
-  std::ostringstream out;
-  cereal::PortableBinaryOutputArchive archive(out);
-  const StationSummary& s = station.summary;
-  archive(saved_version, station.reached, station.last_taken.time_since_epoch().count(), s.messages, s.samples, s.faults,
-          cycles::save(station.cycles), rules::save(station.rules));
-  return std::move(out).str();
-}
-
-bool restore_bytes(Station& station, std::string_view bytes) {
-  try {
-    std::istringstream in{std::string(bytes)};
-    cereal::PortableBinaryInputArchive archive(in);
-    std::uint32_t version = 0;
-    archive(version);
-    if (version != saved_version) return false;
-    Position reached = 0;
-    std::int64_t last_taken_ms = 0;
-    StationSummary summary = station.summary;
-    std::string cycles_bytes;
-    std::string rules_bytes;
-    archive(reached, last_taken_ms, summary.messages, summary.samples, summary.faults, cycles_bytes, rules_bytes);
-    auto cycles_state = cycles::load(cycles_bytes);
-    auto rules_state = rules::load_station(rules_bytes);
-    if (!cycles_state || !rules_state) return false;
-    station.reached = reached;
-    station.last_taken = time_from_ms(last_taken_ms);
-    station.summary = summary;
-    if (summary.messages > 0) station.summary.last_received = station.last_taken;
-    station.cycles = std::move(*cycles_state);
-    station.rules = std::move(*rules_state);
-    return true;
-  } catch (const cereal::Exception&) {
-    return false;
-  }
-}
-
-// Judges the messages of one station. Owns what one thread reuses from station to station.
-class StationJudge {
- public:
-  explicit StationJudge(MappedDecoder mapped) : mapped_(std::move(mapped)) {}
-
-  void judge_batch(Station& station, Time batch_end) {
-    try {
-      if (!station.summary.set_aside) take_waiting(station, batch_end);
-    } catch (const BrokenInvariant&) {
-      station.summary.set_aside = true;
-    }
-    station.waiting.clear();
-    station.waiting_readings.clear();
-  }
-
-  void finish(Station& station, Time now) {
-    try {
-      if (station.summary.set_aside) return;
-      events_.clear();
-      cycles::finish(station.cycles, station.context.design.settings, events_);
-      hand_on_events(station, StepKey{now, 0});
-    } catch (const BrokenInvariant&) {
-      station.summary.set_aside = true;
-    }
-  }
-
-  void advance(Station& station, Time until) {
-    for (;;) {
-      auto due = earlier(cycles::wake_at(station.cycles), rules::wake_at(station.rules));
-      if (!due) return;
-      due = std::max(*due, station.last_taken + std::chrono::milliseconds{1});
-      if (*due > until) return;
-      const StepKey key{*due, 0};
-      events_.clear();
-      cycles::advance_to(station.cycles, *due, station.context.design.settings, events_);
-      hand_on_events(station, key);
-      rules::advance_to(station.rules, *due, station.context, judgements_);
-      hand_on_judgements(station, key);
-      station.last_taken = *due;
-    }
-  }
-
- private:
-  void take_waiting(Station& station, Time batch_end) {
-    for (std::size_t i = 0; i < station.waiting.size(); ++i) take(station, *station.waiting[i], station.waiting_readings[i]);
-    advance(station, batch_end);
-  }
-
-  void take(Station& station, const PlantMessage& arrived, Reading reading) {
-    const Message& message = arrived.message;
-    const Time received = std::max(message.received, station.last_taken);
-    advance(station, received);
-    station.last_taken = received;
-    station.reached = arrived.position;
-    if (!station.first_unsaved) station.first_unsaved = arrived.position;
-    const StepKey key{received, arrived.position};
-    const ControllerSettings& fallback = station.context.design.settings;
-
-    decode(message, reading);
-    ++station.summary.messages;
-    station.summary.samples += decoded_.samples.size();
-    station.summary.faults += decoded_.faults.size();
-    station.summary.last_received = received;
-    for (Fault& fault : decoded_.faults)
-      station.steps.push_back({key, Judged::FaultRow{message.received, message.topic, station.context.id, std::move(fault)}});
-
-    events_.clear();
-    for (const Sample& sample : decoded_.samples) cycles::take(station.cycles, sample, received, fallback, events_);
-    if (decoded_.settings) cycles::take(station.cycles, *decoded_.settings, received, fallback, events_);
-    if (decoded_.presence) {
-      cycles::take(station.cycles, *decoded_.presence, received, fallback, events_);
-      events_.emplace_back(*decoded_.presence);
-    }
-    if (decoded_.note) events_.emplace_back(*decoded_.note);
-    hand_on_events(station, key);
-  }
-
-  void decode(const Message& message, Reading reading) {
-    if (reading.mapping)
-      mapped_.decode(*reading.mapping, message.payload, message.received, decoded_);
-    else
-      native_.decode(reading.kind, message.payload, message.received, decoded_);
-  }
-
-  void hand_on_events(Station& station, StepKey key) {
-    for (StationEvent& event : events_) {
-      rules::judge(station.rules, event, key.when, station.context, judgements_);
-      if (auto* half_cycle = std::get_if<HalfCycle>(&event)) station.steps.push_back({key, std::move(*half_cycle)});
-      hand_on_judgements(station, key);
-    }
-    events_.clear();
-  }
-
-  void hand_on_judgements(Station& station, StepKey key) {
-    for (rules::Judgement& judgement : judgements_) station.steps.push_back({key, std::move(judgement)});
-    judgements_.clear();
-  }
-
-  NativeDecoder native_;
-  MappedDecoder mapped_;
-  Decoded decoded_;
-  std::vector<StationEvent> events_;
-  std::vector<rules::Judgement> judgements_;
-};
-
-// A row for the batch, with the key that orders it among the rows of other sites.
-template <class Row>
-struct Keyed {
-  StepKey key;
-  Row row;
-};
-
-// What one site's part of a batch came to.
-struct SiteOutput {
-  std::vector<Keyed<Judged::HalfCycleRow>> half_cycles;
-  std::vector<Keyed<WarningChange>> warnings;
-  std::vector<Keyed<ReservoirDay>> reservoirs;
-  std::vector<Keyed<ForecastDay>> forecasts;
-  std::vector<Keyed<Judged::FaultRow>> faults;
-  bool touched = false;  // the site's own state changed
-};
-
-class SiteJudge {
- public:
-  SiteJudge(Site& site, SiteOutput& out) : site_(site), out_(out) {}
-
-  // Takes the steps of all stations in order, with the site's own waiting in between, up to `batch_end`.
-  void judge(Time batch_end) {
-    struct Placed {
-      Step* step;
-      Station* station;
-    };
-    std::vector<Placed> placed;
-    for (auto& [name, station] : site_.stations)
-      for (Step& step : station.steps) placed.push_back({&step, &station});
-    // Stations stand in the order of their names, and a station's own steps in the order in which they were settled.
-    std::stable_sort(placed.begin(), placed.end(),
-                     [](const Placed& a, const Placed& b) { return a.step->key < b.step->key; });
-    for (const Placed& p : placed) {
-      advance(p.step->key.when);
-      take(*p.step, *p.station);
-    }
-    advance(batch_end);
-  }
-
- private:
-  void take(Step& step, const Station& station) {
-    const StationId& id = station.context.id;
-    if (auto* half_cycle = std::get_if<HalfCycle>(&step.what)) {
-      out_.half_cycles.push_back({step.key, {id, std::move(*half_cycle)}});
-    } else if (auto* fault = std::get_if<Judged::FaultRow>(&step.what)) {
-      out_.faults.push_back({step.key, std::move(*fault)});
-    } else {
-      auto& judgement = std::get<rules::Judgement>(step.what);
-      if (auto* day = std::get_if<ReservoirDay>(&judgement)) {
-        out_.reservoirs.push_back({step.key, std::move(*day)});
-      } else {
-        rules::judge(site_.state, id, std::get<Finding>(judgement), step.key.when, site_outputs_);
-        out_.touched = true;
-        hand_on(step.key);
-      }
-    }
-  }
-
-  void advance(Time until) {
-    for (;;) {
-      auto due = rules::wake_at(site_.state);
-      if (!due) break;
-      due = std::max(*due, site_.last_taken + std::chrono::milliseconds{1});
-      if (*due > until) break;
-      rules::advance_to(site_.state, *due, site_outputs_);
-      site_.last_taken = *due;
-      out_.touched = true;
-      hand_on({*due, 0});
-    }
-  }
-
-  void hand_on(StepKey key) {
-    for (rules::SiteOutput& output : site_outputs_) {
-      if (auto* change = std::get_if<WarningChange>(&output))
-        out_.warnings.push_back({key, std::move(*change)});
-      else
-        out_.forecasts.push_back({key, std::move(std::get<ForecastDay>(output))});
-    }
-    site_outputs_.clear();
-  }
-
-  Site& site_;
-  SiteOutput& out_;
-  std::vector<rules::SiteOutput> site_outputs_;
-};
+using fold::Keyed;
+using fold::Reading;
+using fold::Site;
+using fold::SiteOutput;
+using fold::Station;
+using fold::StationJudge;
 
 // Calls work(worker, i) for every i below `count`, on up to `threads` threads. Exceptions end the process: none is expected.
 void for_each_in_parallel(std::size_t count, int threads, const std::function<void(std::size_t, std::size_t)>& work) {
@@ -442,7 +165,7 @@ struct Plant::Body {
     std::vector<Station*> due;
     for (auto& [site_name, site] : sites) {
       for (auto& [name, station] : site.stations) {
-        const auto wake = earlier(cycles::wake_at(station.cycles), rules::wake_at(station.rules));
+        const auto wake = fold::wake_at(station);
         if (finishing || !station.waiting.empty() || (wake && *wake <= end)) due.push_back(&station);
       }
     }
@@ -455,7 +178,7 @@ struct Plant::Body {
     for (auto& [name, site] : sites) all_sites.push_back(&site);
     std::vector<SiteOutput> outputs(all_sites.size() + 1);
     for_each_in_parallel(all_sites.size(), settings.threads, [&](std::size_t, std::size_t i) {
-      SiteJudge(*all_sites[i], outputs[i]).judge(end);
+      fold::SiteJudge(*all_sites[i], outputs[i]).judge(end);
     });
     const bool any_unplaced = !unplaced.empty();
     outputs.back().faults = std::move(unplaced);
@@ -476,21 +199,14 @@ struct Plant::Body {
     for (auto& [site_name, site] : sites) {
       for (auto& [name, station] : site.stations)
         if (!station.steps.empty()) save(station, judged);
-      if (outputs[i++].touched) judged.sites.push_back({site_name, saved_site(site)});
+      if (outputs[i++].touched) judged.sites.push_back({site_name, fold::saved(site)});
     }
     if (any_unplaced) judged.stations.push_back({{}, unplaced_reached, {}});
   }
 
   static void save(Station& station, Judged& judged) {
-    judged.stations.push_back({station.context.id, station.reached, saved_bytes(station)});
+    judged.stations.push_back({station.context.id, station.reached, fold::saved(station)});
     station.first_unsaved.reset();
-  }
-
-  static std::string saved_site(const Site& site) {
-    std::ostringstream out;
-    cereal::PortableBinaryOutputArchive archive(out);
-    archive(saved_version, site.last_taken.time_since_epoch().count(), rules::save(site.state));
-    return std::move(out).str();
   }
 };
 
@@ -543,29 +259,13 @@ bool Plant::restore(const StationId& station, std::string_view bytes) {
   if (station == StationId{}) return false;
   // The plant's own time stays: it follows the messages that are read again, which a station that lags still needs.
   Station* const place = body_->station_of(station);
-  return place != nullptr && restore_bytes(*place, bytes);
+  return place != nullptr && fold::restore(*place, bytes);
 }
 
 void Plant::restore_unplaced(Position reached) { body_->unplaced_reached = reached; }
 
 bool Plant::restore_site(const std::string& site, std::string_view bytes) {
-  try {
-    std::istringstream in{std::string(bytes)};
-    cereal::PortableBinaryInputArchive archive(in);
-    std::uint32_t version = 0;
-    std::int64_t last_taken_ms = 0;
-    std::string state_bytes;
-    archive(version);
-    if (version != saved_version) return false;
-    archive(last_taken_ms, state_bytes);
-    auto state = rules::load_site(state_bytes);
-    if (!state) return false;
-    body_->sites[site].state = std::move(*state);
-    body_->sites[site].last_taken = time_from_ms(last_taken_ms);
-    return true;
-  } catch (const cereal::Exception&) {
-    return false;
-  }
+  return fold::restore(body_->sites[site], bytes);
 }
 
 void Plant::reconfigure(PlantSettings settings) {
