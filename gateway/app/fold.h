@@ -46,6 +46,7 @@ struct Station {
   std::optional<Position> first_unsaved;
   Time last_taken{};  // nothing settles by waiting at or before this
   StationSummary summary;
+  std::vector<FedEvent> fed;  // since the state was saved last, if it is kept: a minute's worth
 
   // Filled by the judging of one batch, emptied by its gathering.
   std::vector<const PlantMessage*> waiting;

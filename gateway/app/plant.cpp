@@ -105,7 +105,7 @@ struct Plant::Body {
 
   void make_judges() {
     judges.clear();
-    for (int i = 0; i < std::max(settings.threads, 1); ++i) judges.emplace_back(decoder_of(settings.mappings));
+    for (int i = 0; i < std::max(settings.threads, 1); ++i) judges.emplace_back(decoder_of(settings.mappings), settings.keep_fed);
   }
 
   // What lies under the root is our own shape, whatever the mappings say. A topic of neither is answered as one of ours.
@@ -184,7 +184,10 @@ struct Plant::Body {
     outputs.back().faults = std::move(unplaced);
 
     Judged judged;
-    if (settings.keep_states) save_changed(outputs, any_unplaced, judged);
+    if (settings.keep_states)
+      save_changed(outputs, any_unplaced, judged);
+    else
+      for (Station* station : due) hand_over_fed(*station, judged);
     for (Station* station : due) station->steps.clear();
     gather(outputs, &SiteOutput::half_cycles, judged.half_cycles);
     gather(outputs, &SiteOutput::warnings, judged.warnings);
@@ -204,7 +207,13 @@ struct Plant::Body {
     if (any_unplaced) judged.stations.push_back({{}, unplaced_reached, {}});
   }
 
+  static void hand_over_fed(Station& station, Judged& judged) {
+    for (FedEvent& event : station.fed) judged.fed.push_back({station.context.id, std::move(event)});
+    station.fed.clear();
+  }
+
   static void save(Station& station, Judged& judged) {
+    hand_over_fed(station, judged);
     judged.stations.push_back({station.context.id, station.reached, fold::saved(station)});
     station.first_unsaved.reset();
   }
@@ -269,6 +278,8 @@ bool Plant::restore_site(const std::string& site, std::string_view bytes) {
 }
 
 void Plant::reconfigure(PlantSettings settings) {
+  settings.keep_states = body_->settings.keep_states;  // how it is used, not what it is told
+  settings.keep_fed = body_->settings.keep_fed;
   body_->settings = std::move(settings);
   body_->mapped = decoder_of(body_->settings.mappings);
   body_->make_judges();

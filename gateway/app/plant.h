@@ -27,6 +27,7 @@
 #include "gateway/telemetry/mapping.h"
 #include "rules/conditions/thresholds.h"
 #include "rules/judgement/station_rules.h"
+#include "rules/records/fed_event.h"
 #include "rules/records/half_cycle.h"
 #include "rules/records/warning.h"
 
@@ -45,6 +46,7 @@ struct PlantSettings {
   std::vector<Mapping> mappings;
   int threads = 1;
   bool keep_states = true;             // a replay that saves nothing spares itself the work
+  bool keep_fed = false;               // what the rules were fed comes out too: with the states, or with each batch without
 };
 
 struct PlantMessage {
@@ -57,6 +59,10 @@ struct Judged {
   struct HalfCycleRow {
     StationId station;
     HalfCycle half_cycle;
+  };
+  struct FedRow {
+    StationId station;
+    FedEvent event;
   };
   struct FaultRow {
     Time received{};
@@ -74,6 +80,7 @@ struct Judged {
     std::string bytes;
   };
   std::vector<HalfCycleRow> half_cycles;
+  std::vector<FedRow> fed;  // up to the state in `stations`; each station's in order, a TurnTold for the next of half_cycles
   std::vector<WarningChange> warnings;
   std::vector<ReservoirDay> reservoirs;
   std::vector<ForecastDay> forecasts;

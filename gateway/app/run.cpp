@@ -137,7 +137,9 @@ std::optional<std::string> Gateway::open_judging() {
   journal_ = std::move(*journal);
   clean_ups_->add("journal", [this] { journal_.reset(); });
 
-  Plant plant(settings_.plant);
+  PlantSettings plant_settings = settings_.plant;
+  plant_settings.keep_fed = true;
+  Plant plant(std::move(plant_settings));
   for (const std::string& who : restore(plant, *states)) run_events::state_unreadable(who);
   intake_ = std::make_unique<Intake>(*journal_, wall_now, plant.now());
   clean_ups_->add("intake", [this] { intake_.reset(); });

@@ -7,6 +7,20 @@
 #include "rules/records/require.h"
 
 namespace driftline::fold {
+namespace {
+
+FedBody body_of(const StationEvent& event) {
+  return std::visit(
+      [](const auto& one) -> FedBody {
+        if constexpr (std::is_same_v<std::decay_t<decltype(one)>, HalfCycle>)
+          return TurnTold{};
+        else
+          return one;
+      },
+      event);
+}
+
+}  // namespace
 
 void StationJudge::judge_batch(Station& station, Time batch_end) {
   try {
@@ -23,7 +37,7 @@ void StationJudge::finish(Station& station, Time now) {
     if (station.summary.set_aside) return;
     events_.clear();
     cycles::finish(station.cycles, station.context.design.settings, events_);
-    hand_on_events(station, StepKey{now, 0});
+    hand_on_events(station, StepKey{now, 0}, settled_by_the_end);
   } catch (const BrokenInvariant&) {
     station.summary.set_aside = true;
   }
@@ -38,7 +52,7 @@ void StationJudge::advance(Station& station, Time until) {
     const StepKey key{*due, 0};
     events_.clear();
     cycles::advance_to(station.cycles, *due, station.context.design.settings, events_);
-    hand_on_events(station, key);
+    hand_on_events(station, key, settled_by_waiting);
     rules::advance_to(station.rules, *due, station.context, judgements_);
     hand_on_judgements(station, key);
     station.last_taken = *due;
@@ -76,7 +90,7 @@ void StationJudge::take(Station& station, const PlantMessage& arrived, Reading r
     events_.emplace_back(*decoded_.presence);
   }
   if (decoded_.note) events_.emplace_back(*decoded_.note);
-  hand_on_events(station, key);
+  hand_on_events(station, key, key.position);
 }
 
 void StationJudge::decode(const Message& message, Reading reading) {
@@ -86,8 +100,9 @@ void StationJudge::decode(const Message& message, Reading reading) {
     native_.decode(reading.kind, message.payload, message.received, decoded_);
 }
 
-void StationJudge::hand_on_events(Station& station, StepKey key) {
+void StationJudge::hand_on_events(Station& station, StepKey key, Position fed_position) {
   for (StationEvent& event : events_) {
+    if (keep_fed_) station.fed.push_back({key.when, fed_position, body_of(event)});
     rules::judge(station.rules, event, key.when, station.context, judgements_);
     if (auto* half_cycle = std::get_if<HalfCycle>(&event)) station.steps.push_back({key, std::move(*half_cycle)});
     hand_on_judgements(station, key);

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "gateway/telemetry/fault.h"
+#include "rules/records/fed_event.h"
 #include "rules/records/half_cycle.h"
 #include "rules/records/identity.h"
 #include "rules/records/warning.h"
@@ -25,6 +26,22 @@ struct HalfCycleRow {
   StationId station;
   HalfCycle half_cycle;
   bool operator==(const HalfCycleRow&) const = default;
+};
+
+// What the rules were fed. Of each station they come in their order, in the batch with the state that has taken them; a
+// TurnTold stands for the station's next half-cycle of the same batch.
+struct FedRow {
+  StationId station;
+  FedEvent event;
+  bool operator==(const FedRow&) const = default;
+};
+
+// What a person noted, as it stands among the fed events; `received` is the gateway's clock.
+struct ServiceNoteRow {
+  StationId station;
+  Time received{};
+  ServiceNote note;
+  bool operator==(const ServiceNoteRow&) const = default;
 };
 
 // A row of faults.ndjson.
@@ -61,6 +78,7 @@ struct SiteStateRow {
 
 struct Batch {
   std::vector<HalfCycleRow> half_cycles;
+  std::vector<FedRow> fed;  // service notes among them get rows of their own
   std::vector<WarningChange> warnings;
   std::vector<ReservoirDay> reservoir_days;
   std::vector<ForecastDay> forecast_days;

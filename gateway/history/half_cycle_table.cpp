@@ -33,6 +33,12 @@ const char* const HalfCycleTable::select =
     " plateau_bar, steep_bar_per_s, run_on_s, vent_floor_bar, others_bar, off_schedule, clock_stepped, late"
     " FROM half_cycles CROSS JOIN stations ON no = station_no ";
 
+std::string HalfCycleTable::select_without_curve() {
+  std::string text = select;
+  constexpr std::string_view column = " curve,";
+  return text.replace(text.find(column), column.size(), " NULL,");
+}
+
 Stored<HalfCycleRow> HalfCycleTable::take(Statement& from) {
   Stored<HalfCycleRow> stored;
   HalfCycle& row = stored.row.half_cycle;

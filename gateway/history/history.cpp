@@ -71,6 +71,7 @@ tl::unexpected<Trouble> History::undone(const StoreError& error) {
   if (!std::exchange(failing_, true)) events::failing(settings_.file, trouble);
   if (writer_ != nullptr) {
     writer_->stations.forget();
+    writer_->fed.forget();
     try {
       if (writer_->database.in_transaction()) writer_->database.execute("ROLLBACK");
     } catch (const StoreError&) {

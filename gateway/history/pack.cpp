@@ -2,8 +2,9 @@
 
 #include <algorithm>
 #include <bit>
-#include <cmath>
 #include <cstring>
+
+#include "gateway/history/varint.h"
 
 namespace driftline::history {
 namespace {
@@ -12,49 +13,6 @@ constexpr char version = 1;
 constexpr char thousandths = 0;
 constexpr char raw = 1;
 constexpr std::uint64_t numbers_max = 4'096;  // far above curve_points_max; a bound on what damaged bytes can ask for
-
-void put_varint(std::uint64_t value, std::string& out) {
-  while (value >= 0x80) {
-    out.push_back(static_cast<char>(value | 0x80));
-    value >>= 7;
-  }
-  out.push_back(static_cast<char>(value));
-}
-
-std::optional<std::uint64_t> take_varint(std::string_view& bytes) {
-  std::uint64_t value = 0;
-  for (unsigned shift = 0; shift < 64; shift += 7) {
-    if (bytes.empty()) return std::nullopt;
-    const auto byte = static_cast<unsigned char>(bytes.front());
-    bytes.remove_prefix(1);
-    value |= static_cast<std::uint64_t>(byte & 0x7F) << shift;
-    if (byte < 0x80) return value;
-  }
-  return std::nullopt;
-}
-
-std::uint64_t zigzag(std::int64_t value) {
-  return (static_cast<std::uint64_t>(value) << 1) ^ static_cast<std::uint64_t>(value >> 63);
-}
-std::int64_t unzigzag(std::uint64_t value) {
-  return static_cast<std::int64_t>(value >> 1) ^ -static_cast<std::int64_t>(value & 1);
-}
-
-// The number as thousandths, if that gives the very same bits back.
-std::optional<std::int64_t> in_thousandths(double number) {
-  if (!(std::abs(number) < 1e12)) return std::nullopt;
-  const std::int64_t whole = std::llround(number * 1000.0);
-  const double back = static_cast<double>(whole) / 1000.0;
-  if (std::bit_cast<std::uint64_t>(back) != std::bit_cast<std::uint64_t>(number)) return std::nullopt;
-  return whole;
-}
-
-std::optional<char> take_byte(std::string_view& bytes) {
-  if (bytes.empty()) return std::nullopt;
-  const char byte = bytes.front();
-  bytes.remove_prefix(1);
-  return byte;
-}
 
 std::vector<double> known(const LinePressures& lines, unsigned char& mask) {
   std::vector<double> values;

@@ -1,8 +1,10 @@
 #include "gateway/history/reader.h"
 
 #include <algorithm>
+#include <limits>
 
 #include "gateway/history/database.h"
+#include "gateway/history/events.h"
 #include "gateway/history/limits.h"
 #include "gateway/history/schema.h"
 #include "gateway/history/tables.h"
@@ -20,6 +22,28 @@ auto answered(Work work) -> tl::expected<decltype(work()), Trouble> {
     return tl::unexpected(trouble_of(error));
   }
 }
+
+// Several tables as of one moment.
+class Snapshot {
+ public:
+  explicit Snapshot(Database& database) : database_(database) { database_.execute("BEGIN"); }
+  Snapshot(const Snapshot&) = delete;
+  Snapshot& operator=(const Snapshot&) = delete;
+  ~Snapshot() {
+    try {
+      if (!done_ && database_.in_transaction()) database_.execute("ROLLBACK");
+    } catch (const StoreError&) {  // the connection is of no use any more; the next question says so
+    }
+  }
+  void done() {
+    database_.execute("COMMIT");
+    done_ = true;
+  }
+
+ private:
+  Database& database_;
+  bool done_ = false;
+};
 
 // All rows that `tail`, put behind the table's SELECT, gives for the parameters; the last of them is the bound on rows.
 template <typename Table, typename... Values>
@@ -70,15 +94,10 @@ Rows<RefusedRow> Reader::refused_after(std::int64_t after, int limit) {
 
 tl::expected<SavedStates, Trouble> Reader::states() {
   return answered([&] {
-    database_->execute("BEGIN");  // the three tables as of one moment
-    try {
-      SavedStates states = StateTable::read(*database_);
-      database_->execute("COMMIT");
-      return states;
-    } catch (const StoreError&) {
-      if (database_->in_transaction()) database_->execute("ROLLBACK");
-      throw;
-    }
+    Snapshot moment(*database_);
+    SavedStates states = StateTable::read(*database_);
+    moment.done();
+    return states;
   });
 }
 
@@ -119,6 +138,68 @@ Rows<ForecastDay> Reader::forecast_days_between(const StationId& station, const 
   return rows<ForecastDayTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
 }
 
+Rows<ServiceNoteRow> Reader::service_notes_between(const StationId& station, const Span& span, int limit) {
+  const std::string tail =
+      std::string("WHERE station_no") + of_station + "AND time >= ? AND time < ? ORDER BY time, id";
+  return rows<ServiceNoteTable>(*database_, tail, limit, station.site, station.station, span.from, span.to);
+}
+
+Rows<ServiceNoteRow> Reader::service_notes_after(std::int64_t after, int limit) {
+  return rows<ServiceNoteTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+
+tl::expected<FedTape, Trouble> Reader::fed_tape(const StationId& station, const Span& span, bool with_curves) {
+  return answered([&] {
+    Snapshot moment(*database_);
+    FedTape tape;
+    std::int64_t first_turn = std::numeric_limits<std::int64_t>::max();
+    std::int64_t last_turn = 0;
+    Statement chunks = database_->prepare(std::string("SELECT id, deflated, bytes FROM fed_events WHERE station_no") +
+                                          of_station + "AND last >= ? AND first < ? ORDER BY id");
+    chunks.begin(station.site, station.station, span.from, span.to);
+    StoredFedEvent stored;
+    while (chunks.step()) {
+      std::int64_t id = 0;
+      bool is_deflated = false;
+      std::string bytes;
+      chunks.take_all(id, is_deflated, bytes);
+      if (is_deflated) bytes = inflated(bytes).value_or(std::string(1, '\0'));
+      FedUnpacker unpacker(bytes);
+      while (unpacker.next(stored)) {
+        if (stored.half_cycle_id == 0) continue;
+        first_turn = std::min(first_turn, stored.half_cycle_id);
+        last_turn = std::max(last_turn, stored.half_cycle_id);
+      }
+      if (unpacker.damaged()) events::row_damaged("fed_events", id);
+      tape.add_chunk(std::move(bytes));
+    }
+    const std::string select = with_curves ? HalfCycleTable::select : HalfCycleTable::select_without_curve();
+    Statement turns = database_->prepare(select + "WHERE station_no" + of_station + "AND id BETWEEN ? AND ? ORDER BY id");
+    turns.begin(station.site, station.station, first_turn, last_turn);
+    while (turns.step()) {
+      auto row = HalfCycleTable::take(turns);
+      tape.add_half_cycle(row.id, std::move(row.row.half_cycle));
+    }
+    moment.done();
+    return tape;
+  });
+}
+
+tl::expected<std::vector<StationId>, Trouble> Reader::fed_stations() {
+  return answered([&] {
+    Statement statement = database_->prepare(
+        "SELECT site, station FROM stations WHERE EXISTS (SELECT 1 FROM fed_events WHERE station_no = no)"
+        " ORDER BY site, station");
+    statement.begin();
+    std::vector<StationId> stations;
+    while (statement.step()) {
+      StationId& station = stations.emplace_back();
+      statement.take_all(station.site, station.station);
+    }
+    return stations;
+  });
+}
+
 tl::expected<std::vector<CursorMark>, Trouble> Reader::cursor(const std::string& name) {
   return answered([&] {
     Statement statement = database_->prepare("SELECT feed, id FROM cursors WHERE name = ?");
@@ -146,7 +227,7 @@ tl::expected<std::vector<TableCount>, Trouble> Reader::counts() {
   return answered([&] {
     std::vector<TableCount> counts;
     for (const char* table : {"half_cycles", "warnings", "reservoir_days", "forecast_days", "faults", "outgoing",
-                              "refused"}) {
+                              "refused", "fed_events", "service_notes"}) {
       Statement statement = database_->prepare(std::string("SELECT count(*), coalesce(max(id), 0) FROM ") + table);
       TableCount& count = counts.emplace_back();
       count.table = table;

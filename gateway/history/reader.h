@@ -10,6 +10,7 @@
 
 #include <tl/expected.hpp>
 
+#include "gateway/history/fed_tape.h"
 #include "gateway/history/rows.h"
 
 namespace driftline::history {
@@ -52,6 +53,16 @@ class Reader {
   [[nodiscard]] Rows<WarningChange> warnings_between(const StationId& station, const Span& span, int limit);
   [[nodiscard]] Rows<ReservoirDay> reservoir_days_between(const StationId& station, const Span& span, int limit);
   [[nodiscard]] Rows<ForecastDay> forecast_days_between(const StationId& station, const Span& span, int limit);
+
+  // What people noted of one station, by time; and of all, by id.
+  [[nodiscard]] Rows<ServiceNoteRow> service_notes_between(const StationId& station, const Span& span, int limit);
+  [[nodiscard]] Rows<ServiceNoteRow> service_notes_after(std::int64_t after, int limit);
+
+  // All that the rules of a station were fed, in order, of chunks that touch the span of `received`. The rules do not look
+  // at a turn's curve: without it the tape is a third as large. No bound on rows: a station's year takes about 0.3 s.
+  [[nodiscard]] tl::expected<FedTape, Trouble> fed_tape(const StationId& station, const Span& span, bool with_curves);
+  // Stations of which something was fed, sorted.
+  [[nodiscard]] tl::expected<std::vector<StationId>, Trouble> fed_stations();
 
   // Where a cursor stands; feeds that it does not follow are absent.
   [[nodiscard]] tl::expected<std::vector<CursorMark>, Trouble> cursor(const std::string& name);

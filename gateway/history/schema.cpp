@@ -73,6 +73,18 @@ CREATE TABLE cursors (
 CREATE TABLE refused (
   id INTEGER PRIMARY KEY, cursor TEXT NOT NULL, feed TEXT NOT NULL, row_id INTEGER NOT NULL, time INTEGER NOT NULL,
   status INTEGER NOT NULL, sent TEXT NOT NULL, answer TEXT NOT NULL) STRICT;
+)sql",
+                                                               // 2: what the rules were fed, and what people noted
+                                                               R"sql(
+CREATE TABLE fed_events (
+  id INTEGER PRIMARY KEY, station_no INTEGER NOT NULL REFERENCES stations, first INTEGER NOT NULL,
+  last INTEGER NOT NULL, events INTEGER NOT NULL, deflated INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;
+CREATE INDEX fed_events_by_station ON fed_events (station_no, first);
+
+CREATE TABLE service_notes (
+  id INTEGER PRIMARY KEY, station_no INTEGER NOT NULL REFERENCES stations, time INTEGER NOT NULL,
+  received INTEGER NOT NULL, kind TEXT NOT NULL, line INTEGER, note TEXT NOT NULL) STRICT;
+CREATE INDEX service_notes_by_station ON service_notes (station_no, time);
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -3,8 +3,11 @@
 
 #include <map>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "gateway/history/database.h"
+#include "gateway/history/fed_pack.h"
 #include "gateway/history/rows.h"
 
 namespace driftline::history {
@@ -28,7 +31,39 @@ struct HalfCycleTable {
   explicit HalfCycleTable(Database& database);
   void put(std::int64_t station_no, const HalfCycle& row);
   static const char* const select;
+  [[nodiscard]] static std::string select_without_curve();  // the same columns; the curve is empty
   [[nodiscard]] static Stored<HalfCycleRow> take(Statement& from);
+  Statement insert;
+};
+
+// Chunks of what the rules were fed; see fed_pack.h. `flush` writes what `put` has gathered; `forget` drops it, after a
+// transaction that was undone.
+struct FedTable {
+  explicit FedTable(Database& database);
+  void put(std::int64_t station_no, const FedEvent& event, std::int64_t half_cycle_id);
+  void flush(Database& database);
+  void forget();
+  Statement insert;
+  Statement update;
+
+ private:
+  struct OpenChunk {
+    std::int64_t id = 0;  // of its row; 0: it has none yet
+    FedPacker packer{};
+    Time first{};
+    Time last{};
+    bool touched = false;
+  };
+  void write(Database& database, std::int64_t station_no, OpenChunk& chunk, bool close);
+  std::map<std::int64_t, OpenChunk> open_;
+  std::vector<std::pair<std::int64_t, OpenChunk>> forgotten_;
+};
+
+struct ServiceNoteTable {
+  explicit ServiceNoteTable(Database& database);
+  void put(std::int64_t station_no, const ServiceNote& row, Time received);
+  static const char* const select;
+  [[nodiscard]] static Stored<ServiceNoteRow> take(Statement& from);
   Statement insert;
 };
 

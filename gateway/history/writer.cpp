@@ -1,6 +1,10 @@
 #include "gateway/history/writer.h"
 
+#include <sqlite3.h>
+
 #include <algorithm>
+#include <deque>
+#include <map>
 
 #include "gateway/history/events.h"
 #include "gateway/history/limits.h"
@@ -20,6 +24,8 @@ Writer::Writer(const std::string& file)
     : database(file, Database::Mode::write),
       stations((Prepared(database), database)),
       half_cycles(database),
+      fed(database),
+      service_notes(database),
       warnings(database),
       reservoir_days(database),
       forecast_days(database),
@@ -34,7 +40,7 @@ std::uint64_t Writer::commits() {
 }
 
 void Writer::put(const Batch& batch, std::uint64_t commits) {
-  for (const HalfCycleRow& row : batch.half_cycles) half_cycles.put(stations.number_of(row.station), row.half_cycle);
+  put_turns_and_what_was_fed(batch);
   for (const WarningChange& row : batch.warnings) warnings.put(database, stations.number_of(row.station), row);
   for (const ReservoirDay& row : batch.reservoir_days) reservoir_days.put(stations.number_of(row.station), row);
   for (const ForecastDay& row : batch.forecast_days) forecast_days.put(stations.number_of(row.station), row);
@@ -43,6 +49,30 @@ void Writer::put(const Batch& batch, std::uint64_t commits) {
   for (const StationStateRow& row : batch.station_states) states.put(stations.number_of(row.station), row);
   for (const SiteStateRow& row : batch.site_states) states.put(row);
   states.put_progress(batch.resume_from, batch.taken_to, commits);
+}
+
+// A fed turn is kept as the id of its half-cycle.
+void Writer::put_turns_and_what_was_fed(const Batch& batch) {
+  std::map<std::int64_t, std::deque<std::int64_t>> told;  // ids by station
+  for (const HalfCycleRow& row : batch.half_cycles) {
+    const std::int64_t station_no = stations.number_of(row.station);
+    half_cycles.put(station_no, row.half_cycle);
+    if (!batch.fed.empty()) told[station_no].push_back(database.last_id());
+  }
+  for (const FedRow& row : batch.fed) {
+    const std::int64_t station_no = stations.number_of(row.station);
+    std::int64_t half_cycle_id = 0;
+    if (std::holds_alternative<TurnTold>(row.event.body)) {
+      std::deque<std::int64_t>& ids = told[station_no];
+      if (ids.empty()) throw StoreError(SQLITE_MISUSE, "a turn was fed to the rules that is not in the batch");
+      half_cycle_id = ids.front();
+      ids.pop_front();
+    }
+    if (const auto* note = std::get_if<ServiceNote>(&row.event.body))
+      service_notes.put(station_no, *note, row.event.received);
+    fed.put(station_no, row.event, half_cycle_id);
+  }
+  fed.flush(database);
 }
 
 bool Writer::retire(const HistorySettings& settings, Time now) {
@@ -56,8 +86,20 @@ bool Writer::retire(const HistorySettings& settings, Time now) {
   database
       .prepare("DELETE FROM refused WHERE time < ? AND id < (SELECT max(id) FROM refused)")
       .run(now - settings.keep_refused);
+  retire_fed("fed_events", "last", now - settings.keep_half_cycles);
+  retire_fed("service_notes", "time", now - settings.keep_warnings);
   if (most > 0) database.execute(("PRAGMA incremental_vacuum(" + std::to_string(vacuum_slice_pages) + ")").c_str());
   return most >= retention_slice_rows;
+}
+
+// What no cursor follows: the oldest rows, but never the newest.
+void Writer::retire_fed(const char* table, const char* time_column, Time before) {
+  const std::string name(table);
+  Statement slice = database.prepare("DELETE FROM " + name + " WHERE id IN (SELECT id FROM (SELECT id, " + time_column +
+                                     " AS at FROM " + name + " WHERE id < (SELECT max(id) FROM " + name +
+                                     ") ORDER BY id LIMIT ?) WHERE at < ?)");
+  slice.run(retention_slice_rows, before);
+  if (const std::int64_t rows = database.changes(); rows > 0) events::rows_retired(name, rows);
 }
 
 // The oldest rows that are past their age; never the newest of a table, whose id must not come again, never one that a

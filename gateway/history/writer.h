@@ -21,6 +21,8 @@ class Writer {
   Database database;  // first: statements go before it
   StationTable stations;
   HalfCycleTable half_cycles;
+  FedTable fed;
+  ServiceNoteTable service_notes;
   WarningTable warnings;
   ReservoirDayTable reservoir_days;
   ForecastDayTable forecast_days;
@@ -31,6 +33,8 @@ class Writer {
   CursorTable cursors;
 
  private:
+  void put_turns_and_what_was_fed(const Batch& batch);
+  void retire_fed(const char* table, const char* time_column, Time before);
   std::int64_t retire_slice(Feed feed, const char* time_column, Time before);
 };
 

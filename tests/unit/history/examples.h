@@ -85,11 +85,32 @@ inline OutgoingRow outgoing_row(int number) {
   return {time_from_ms(number), "mqtt", "driftline/warnings/" + std::to_string(number), std::string{"{\"a\":\"\0\"}", 9}};
 }
 
+// What the rules were fed of message `number`, the turn of half_cycle_row(number) among it; kinds and figures differ.
+inline std::vector<FedRow> fed_rows(int number) {
+  const Time at = time_from_ms(1'772'344'900'000 + number * 60'000LL);
+  const StationId id = station_id(number);
+  const auto position = static_cast<std::uint64_t>(number) + 1;
+  const ControllerSettings before{2880, std::nullopt, 180.5, std::nullopt, 2};
+  const ControllerSettings after{2880.25, 240, std::nullopt, 1.0 / 3.0, std::nullopt};
+  return {
+      {id, {at, settled_by_waiting, TurnTold{}}},
+      {id, {at, position, LevelReading{at - std::chrono::milliseconds{310 + number}, 70.5 - number, number % 2 == 0, std::nullopt, true}}},
+      {id, {at, position, LevelReading{at, 1.0 / 3.0, std::nullopt, -7.25, number % 2 == 0}}},
+      {id, {at, position, ServiceNote{at - std::chrono::hours{2}, static_cast<ServiceKind>(number % 6),
+                                      number % 2 == 0 ? std::optional<int>(2) : std::nullopt, "hose \"2\" renewed\n"}}},
+      {id, {at, position, SettingsChange{at, before, after}}},
+      {id, {at, position, PresenceChange{at, number % 2 == 0}}},
+      {id, {at, position, SensorReport{at, std::nullopt, static_cast<SensorTrouble>(number % 3), number % 2 == 1}}},
+      {id, {at, settled_by_the_end, Heartbeat{at, at + std::chrono::milliseconds{number - 20}}}},
+  };
+}
+
 // One of everything, of message `number` of the journal.
 inline Batch batch_of(int number) {
   Batch batch;
   const auto position = static_cast<std::uint64_t>(number) + 1;
   batch.half_cycles = {half_cycle_row(number)};
+  batch.fed = fed_rows(number);
   batch.warnings = {warning_change(number)};
   batch.reservoir_days = {reservoir_day(number)};
   batch.forecast_days = {forecast_day(number)};
