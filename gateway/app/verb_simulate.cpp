@@ -22,22 +22,30 @@ namespace driftline {
 namespace {
 
 constexpr auto help_text =
-    "Simulates pump stations: hydraulics, grease that stiffens with cold, weather, people who refill, senders and links with\n"
+    "Simulates pump stations: hydraulics, grease that stiffens with cold, weather, people who refill, "
+    "senders and links with\n"
     "their faults, and every cause of a warning. Equal options give equal bytes.\n\n"
-    "Into a recording, with what really happened (NAME.truth.json) and the stations as designed (NAME.plant.json) beside it:\n"
+    "Into a recording, with what really happened (NAME.truth.json) and the stations as designed "
+    "(NAME.plant.json) beside it:\n"
     "  driftline simulate --scene season --stations 17 --days 90 --seed 7 --out season.ndjson.gz\n"
     "To a broker, thirty days in three minutes; the stamps begin in the past and catch up with the clock:\n"
     "  driftline simulate --broker 127.0.0.1:1883 --days 30\n\n"
-    "Scenes: demo (a few developing faults), healthy, season (a cause a station). Or an own plant: --write-plan PLAN.json,\n"
-    "edit, --plan PLAN.json. More faults: --fault STATION:KIND[@LINE][:FORM[:ONSET-DAY[:LIFE-DAYS]]], STATION a name or a\n"
-    "number from 1, FORM sudden, linear or accelerating; for instance --fault 2:slow-leak@1:linear:10:15\n"
+    "Scenes: demo (a few developing faults), healthy, season (a cause a station). Or an own plant: "
+    "--write-plan PLAN.json,\n"
+    "edit, --plan PLAN.json. More faults: --fault STATION:KIND[@LINE][:FORM[:ONSET-DAY[:LIFE-DAYS]]], "
+    "STATION a name or a\n"
+    "number from 1, FORM sudden, linear or accelerating; for instance --fault 2:slow-leak@1:linear:10:15; "
+    "stiff-grease is a\n"
+    "cold spell of the station's whole site.\n"
     "It is a testing instrument: real stations differ.";
 
 constexpr double demo_playing_s = 180;  // all days of a demo, unless --speed is given
 constexpr double stay_days = 365;
 
 std::atomic<bool> stop_asked{false};
-void ask_to_stop(int) { stop_asked = true; }
+void ask_to_stop(int) {
+  stop_asked = true;
+}
 
 struct Options {
   std::string scene = "demo";
@@ -52,12 +60,17 @@ struct Options {
 };
 
 void add_options(CLI::App& app, Options& o) {
-  app.add_option("--scene", o.scene, "what is drawn: demo, healthy or season")->check(CLI::IsMember({"demo", "healthy", "season"}))->capture_default_str();
-  app.add_option("--plan", o.plan_file, "a plant described in JSON instead of a scene")->check(CLI::ExistingFile);
+  app.add_option("--scene", o.scene, "what is drawn: demo, healthy or season")
+      ->check(CLI::IsMember({"demo", "healthy", "season"}))
+      ->capture_default_str();
+  app.add_option("--plan", o.plan_file, "a plant described in JSON instead of a scene")
+      ->check(CLI::ExistingFile);
   app.add_option("--write-plan", o.write_plan, "write the plant that would be simulated as JSON, and end");
   app.add_option("--seed", o.seed, "another number, another plant")->capture_default_str();
   app.add_option("--days", o.days, "length in days")->check(CLI::Range(0.01, 3660.0))->capture_default_str();
-  app.add_option("--stations", o.stations, "number of stations")->check(CLI::Range(1, 10000))->capture_default_str();
+  app.add_option("--stations", o.stations, "number of stations")
+      ->check(CLI::Range(1, 10000))
+      ->capture_default_str();
   app.add_option("--from", o.from, "first moment, RFC 3339; with --broker: as many days ago as --days says");
   app.add_option("--fault", o.faults, "STATION:KIND[@LINE][:FORM[:ONSET-DAY[:LIFE-DAYS]]]; may be repeated");
   app.add_option("--topic-root", o.topic_root, "first level of the topics");
@@ -66,7 +79,8 @@ void add_options(CLI::App& app, Options& o) {
   app.add_option("--speed", o.speed, "simulated seconds a second; without it all days pass in three minutes");
   app.add_flag("--stay", o.stay, "with --broker: once caught up go on with the clock, until Ctrl-C");
   app.add_option("--user", o.user, "user at the broker");
-  app.add_option("--password-file", o.password_file, "file whose first line is the password")->check(CLI::ExistingFile);
+  app.add_option("--password-file", o.password_file, "file whose first line is the password")
+      ->check(CLI::ExistingFile);
   app.add_flag("--json", o.json, "print the summary as JSON");
 }
 
@@ -83,18 +97,28 @@ std::optional<double> number_of(const std::string& text) {
   return !text.empty() && *end == 0 && std::isfinite(value) ? std::optional(value) : std::nullopt;
 }
 
+// Grease stiffens for a whole site: FORM says nothing, LIFE-DAYS is the spell's length.
+std::optional<std::string> add_cold_spell(simulate::PlantPlan& plan, const std::string& site,
+                                          const simulate::FaultPlan& fault) {
+  const auto at = std::ranges::find(plan.sites, site, &simulate::SitePlan::name);
+  if (at == plan.sites.end()) return "no site is called \"" + site + "\"";
+  at->climate.cold_spells.push_back({.from_day = fault.onset_day, .days = fault.life_days, .depth_c = 22});
+  return std::nullopt;
+}
+
 // Empty: done. Otherwise what is wrong with it.
 std::optional<std::string> add_fault(simulate::PlantPlan& plan, const std::string& text) {
   const auto parts = cut_at(text, ':');
-  if (parts.size() < 2 || parts.size() > 5) return "\"" + text + "\" is not STATION:KIND[@LINE][:FORM[:ONSET-DAY[:LIFE-DAYS]]]";
+  if (parts.size() < 2 || parts.size() > 5)
+    return "\"" + text + "\" is not STATION:KIND[@LINE][:FORM[:ONSET-DAY[:LIFE-DAYS]]]";
   auto station = std::ranges::find(plan.stations, parts[0], &simulate::StationPlan::name);
-  if (const auto number = number_of(parts[0]); station == plan.stations.end() && number && *number >= 1 && *number <= static_cast<double>(plan.stations.size()))
+  if (const auto number = number_of(parts[0]); station == plan.stations.end() && number && *number >= 1 &&
+                                               *number <= static_cast<double>(plan.stations.size()))
     station = plan.stations.begin() + static_cast<std::ptrdiff_t>(*number) - 1;
   if (station == plan.stations.end()) return "no station is called \"" + parts[0] + "\"";
   const auto kind_and_line = cut_at(parts[1], '@');
   const auto kind = kind_and_line.empty() ? std::nullopt : cause_named(kind_and_line[0]);
   if (!kind) return "\"" + parts[1] + "\" is no cause; for instance slow-leak, pump-worn, vent-restricted";
-  if (*kind == Cause::stiff_grease) return std::string("stiff-grease comes with the weather: give the site a cold spell in a plan (--write-plan, --plan)");
   auto form = simulate::Form::linear;
   if (parts.size() > 2) {
     const auto named = simulate::form_named(parts[2]);
@@ -105,7 +129,8 @@ std::optional<std::string> add_fault(simulate::PlantPlan& plan, const std::strin
   fault.repaired_day = 0;
   if (kind_and_line.size() > 1) {
     const auto line = number_of(kind_and_line[1]);
-    if (!line || *line < 1 || *line > static_cast<double>(station->lines.size())) return station->name + " has no line " + kind_and_line[1];
+    if (!line || *line < 1 || *line > static_cast<double>(station->lines.size()))
+      return station->name + " has no line " + kind_and_line[1];
     fault.line = static_cast<int>(*line);
   }
   for (std::size_t i = 3; i < parts.size(); ++i) {
@@ -113,6 +138,7 @@ std::optional<std::string> add_fault(simulate::PlantPlan& plan, const std::strin
     if (!days || *days < 0) return "\"" + parts[i] + "\" is no number of days";
     (i == 3 ? fault.onset_day : fault.life_days) = *days;
   }
+  if (*kind == Cause::stiff_grease) return add_cold_spell(plan, station->site, fault);
   station->faults.push_back(fault);
   return std::nullopt;
 }
@@ -129,10 +155,14 @@ std::optional<std::string> make_plan(const Options& o, simulate::PlantPlan& plan
     auto read = simulate::read_plan(text.str());
     if (!read) return o.plan_file + ": " + read.error();
     plan = std::move(*read);
-    if (!o.broker.empty() || !o.from.empty()) plan.from = o.from.empty() ? later_by_days(wall_now(), -plan.days) : *from;
+    if (!o.broker.empty() || !o.from.empty())
+      plan.from = o.from.empty() ? later_by_days(wall_now(), -plan.days) : *from;
   } else {
-    const auto scene = o.scene == "healthy" ? simulate::Scene::healthy : o.scene == "season" ? simulate::Scene::season : simulate::Scene::demo;
-    plan = simulate::invent_plant({.scene = scene, .seed = o.seed, .from = *from, .days = o.days, .stations = o.stations});
+    const auto scene = o.scene == "healthy"  ? simulate::Scene::healthy
+                       : o.scene == "season" ? simulate::Scene::season
+                                             : simulate::Scene::demo;
+    plan = simulate::invent_plant(
+        {.scene = scene, .seed = o.seed, .from = *from, .days = o.days, .stations = o.stations});
   }
   if (!o.topic_root.empty()) plan.topic_root = o.topic_root;
   for (const std::string& fault : o.faults)
@@ -153,13 +183,15 @@ int failed(const std::string& why) {
 std::string progress_note(const SimulationProgress& at) {
   std::ostringstream note;
   note.precision(1);
-  note << std::fixed << "day " << at.days_done << " of " << at.days_total << ", " << at.messages << " messages";
+  note << std::fixed << "day " << at.days_done << " of " << at.days_total << ", " << at.messages
+       << " messages";
   return note.str();
 }
 
 SimulationWatcher watcher(Progress& progress) {
   return [&progress](const SimulationProgress& at) {
-    progress.show(static_cast<std::uint64_t>(std::min(at.days_done, at.days_total) * 1000), static_cast<std::uint64_t>(at.days_total * 1000), progress_note(at));
+    progress.show(static_cast<std::uint64_t>(std::min(at.days_done, at.days_total) * 1000),
+                  static_cast<std::uint64_t>(at.days_total * 1000), progress_note(at));
   };
 }
 
@@ -172,12 +204,15 @@ int record(const Options& o, const simulate::PlantPlan& plan) {
   }
   if (!done) return failed(why);
   if (o.json)
-    std::cout << "{\"stations\":" << plan.stations.size() << ",\"messages\":" << done->messages << ",\"samples\":" << done->samples
-              << ",\"half_cycles\":" << done->turns << ",\"faults\":" << done->faults << "}\n";
+    std::cout << "{\"stations\":" << plan.stations.size() << ",\"messages\":" << done->messages
+              << ",\"samples\":" << done->samples << ",\"half_cycles\":" << done->turns
+              << ",\"faults\":" << done->faults << "}\n";
   else
-    std::cout << plan.stations.size() << " stations, " << plan.days << " days: " << done->messages << " messages, " << done->samples << " samples, "
-              << done->turns << " half-cycles, " << done->faults << " faults\n"
-              << "written to " << o.out << ", " << done->truth.string() << ", " << done->plant.string() << '\n';
+    std::cout << plan.stations.size() << " stations, " << plan.days << " days: " << done->messages
+              << " messages, " << done->samples << " samples, " << done->turns << " half-cycles, "
+              << done->faults << " faults\n"
+              << "written to " << o.out << ", " << done->truth.string() << ", " << done->plant.string()
+              << '\n';
   return exit_done;
 }
 
@@ -198,7 +233,9 @@ int publish(const Options& o, simulate::PlantPlan plan) {
   if (o.stay) plan.days += stay_days;
   std::signal(SIGINT, ask_to_stop);
   std::signal(SIGTERM, ask_to_stop);
-  if (!o.json) std::cerr << plan.stations.size() << " stations to " << settings.host << ':' << settings.port << ", " << speed << " simulated seconds a second\n";
+  if (!o.json)
+    std::cerr << plan.stations.size() << " stations to " << settings.host << ':' << settings.port << ", "
+              << speed << " simulated seconds a second\n";
   std::uint64_t messages = 0;
   std::optional<std::string> failure;
   {

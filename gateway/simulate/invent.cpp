@@ -68,7 +68,8 @@ void draw_sizes(StationPlan& s, Rng& rng, const Climate& climate, double days) {
   s.delivery_cm3_min = rng.between(35, 110);
   s.grease.yield_20c_pa = rng.between(60, 220);
   s.grease.consistency_20c_pa_s_n = s.grease.yield_20c_pa * rng.between(0.15, 0.3);
-  s.grease.oil = one_of(rng, {hydraulics::BaseOil{150, 15}, hydraulics::BaseOil{220, 19}, hydraulics::BaseOil{100, 11}});
+  s.grease.oil =
+      one_of(rng, {hydraulics::BaseOil{150, 15}, hydraulics::BaseOil{220, 19}, hydraulics::BaseOil{100, 11}});
   s.vent_constant_s = rng.between(4, 12);
   const double bore = one_of(rng, {8.0, 10.0, 12.0, 16.0});
   const double sensor_at = rng.chance(0.3) ? 1.0 : rng.between(0.02, 0.12);
@@ -85,7 +86,8 @@ void draw_sizes(StationPlan& s, Rng& rng, const Climate& climate, double days) {
     line.sensor_at = sensor_at;
     s.lines.push_back(line);
   }
-  const double coldest = std::min(climate.mean_c, climate.mean_c + climate.trend_c_day * days) - cold_reserve_c;
+  const double coldest =
+      std::min(climate.mean_c, climate.mean_c + climate.trend_c_day * days) - cold_reserve_c;
   for (int attempt = 0; attempt < 12; ++attempt) {
     const Machine machine(s);
     double held = 0, drop = 0;
@@ -104,8 +106,10 @@ void draw_sizes(StationPlan& s, Rng& rng, const Climate& climate, double days) {
     for (const Device& device : machine.devices(i)) opening = std::max(opening, device.opening_bar);
   }
   const double needed = opening + drop + 25;
-  s.target_bar = std::max(std::ceil(needed / 10) * 10, static_cast<double>(one_of(rng, {140, 160, 180, 200})));
-  s.residual_bar = std::max(static_cast<double>(one_of(rng, {8, 10, 15, 25})), std::ceil((held * 1.4 + 3) / 5) * 5);
+  s.target_bar =
+      std::max(std::ceil(needed / 10) * 10, static_cast<double>(one_of(rng, {140, 160, 180, 200})));
+  s.residual_bar =
+      std::max(static_cast<double>(one_of(rng, {8, 10, 15, 25})), std::ceil((held * 1.4 + 3) / 5) * 5);
   s.relief_bar = s.target_bar * rng.between(1.25, 1.4) + (sensor_at > 0.5 ? drop : 0);
   s.cycle_s = one_of(rng, {3600.0, 5400.0, 7200.0, 10800.0, 14400.0});
   s.pump_limit_s = 1e4;
@@ -131,8 +135,11 @@ void draw_people_and_troubles(StationPlan& s, Rng& rng, double days, bool clean)
   if (clean) return;
   const auto often = [&](double mean) { return static_cast<int>(rng.exponential(mean)); };
   for (int i = often(1.5 * days / 90); i > 0; --i)
-    s.outages.push_back({rng.between(1, days), rng.between(0.3, 8), one_of(rng, {OutageKind::batched, OutageKind::lost, OutageKind::backfilled})});
-  for (int i = often(1.2 * days / 90); i > 0; --i) s.power_cuts.push_back({rng.between(1, days), rng.chance(0.6) ? rng.between(0.008, 0.02) : rng.between(0.3, 7)});
+    s.outages.push_back({rng.between(1, days), rng.between(0.3, 8),
+                         one_of(rng, {OutageKind::batched, OutageKind::lost, OutageKind::backfilled})});
+  for (int i = often(1.2 * days / 90); i > 0; --i)
+    s.power_cuts.push_back(
+        {rng.between(1, days), rng.chance(0.6) ? rng.between(0.008, 0.02) : rng.between(0.3, 7)});
   if (rng.chance(0.1)) s.clock_steps.push_back({rng.between(2, days), rng.between(-60, 60)});
   // Overlaps would make a broken link within a broken link.
   std::ranges::sort(s.outages, {}, &Outage::from_day);
@@ -183,18 +190,42 @@ void demo_faults(PlantPlan& plant) {
   }
 }
 
+// A pump that starves in the cold, with a limit that leaves too little for the site's spell: the turn fails,
+// or nearly, at its bottom.
+void tender_to_cold(StationPlan& s, Climate& climate, Rng& rng, double days) {
+  if (climate.cold_spells.empty())
+    climate.cold_spells.push_back({rng.between(0.45, 0.8) * days, rng.between(2, 5), rng.between(14, 22)});
+  const ColdSpell& spell = climate.cold_spells.front();
+  const double usual_c = climate.mean_c + climate.trend_c_day * spell.from_day + 2;
+  s.suction_loss = rng.between(0.3, 0.6);
+  std::vector<TurnPoint> curve;
+  double slowest = 0;
+  for (int i = 0; i < static_cast<int>(s.lines.size()); ++i)
+    slowest = std::max(
+        slowest,
+        run_turn(Machine(s).turn(i, usual_c - rng.between(0.75, 1.0) * spell.depth_c, Wear{}, 0, 0), curve)
+            .to_pressure_s);
+  s.pump_limit_s = std::ceil(slowest / 5) * 5;
+}
+
 void season_faults(PlantPlan& plant) {
   for (std::size_t i = 0; i < plant.stations.size(); ++i) {
     StationPlan& s = plant.stations[i];
     Rng rng(seed_for(s.seed, "fault"));
     const std::size_t turn = i + plant.seed * 7;
     if (turn % 5 == 4) {
-      if (rng.chance(0.4)) s.settings_steps.push_back({rng.between(0.3, 0.7) * plant.days, rng.between(1.03, 1.08), 1});
+      if (rng.chance(0.4))
+        s.settings_steps.push_back({rng.between(0.3, 0.7) * plant.days, rng.between(1.03, 1.08), 1});
       continue;
     }
     const auto kind = static_cast<Cause>(turn % cause_count);
-    if (kind == Cause::stiff_grease) continue;  // the site's cold spells bring it
-    s.faults = {draw_fault(kind, one_of(rng, {Form::linear, Form::accelerating, Form::sudden}), s, plant.days)};
+    if (kind == Cause::stiff_grease) {
+      const auto site = std::ranges::find(plant.sites, s.site, &SitePlan::name);
+      if (site != plant.sites.end() && plant.days >= 30) tender_to_cold(s, site->climate, rng, plant.days);
+      continue;
+    }
+    s.faults = {
+        draw_fault(kind, one_of(rng, {Form::linear, Form::accelerating, Form::sudden}), s, plant.days)};
   }
 }
 
@@ -213,7 +244,9 @@ FaultPlan draw_fault(Cause kind, Form form, const StationPlan& station, double d
     case Cause::line_broken:
     case Cause::air_in_line:
     case Cause::level_sensor_stuck:
-    case Cause::settings_changed: fault.form = Form::sudden; break;
+    case Cause::settings_changed:
+      fault.form = Form::sudden;
+      break;
     case Cause::outside_pressure:
       fault.form = Form::sudden;
       fault.life_days = rng.between(2, 10);
@@ -234,7 +267,8 @@ FaultPlan draw_fault(Cause kind, Form form, const StationPlan& station, double d
     case Cause::line_restricted:
     case Cause::vent_restricted:
     case Cause::reservoir_leak:
-    case Cause::pressure_sensor_drift: break;
+    case Cause::pressure_sensor_drift:
+      break;
   }
   return fault;
 }
@@ -245,11 +279,15 @@ PlantPlan invent_plant(const Wishes& wishes) {
   plant.from = wishes.from;
   plant.days = wishes.days;
   Rng rng(seed_for(wishes.seed, "plant"));
-  const auto site_count = std::clamp<std::size_t>(static_cast<std::size_t>(wishes.stations) / 4, 1, sites.size());
+  const auto site_count =
+      std::clamp<std::size_t>(static_cast<std::size_t>(wishes.stations) / 4, 1, sites.size());
   for (std::size_t i = 0; i < site_count; ++i)
-    plant.sites.push_back({sites[i], draw_climate(rng, wishes.days, wishes.scene != Scene::demo && (i + wishes.seed) % 2 == 0)});
+    plant.sites.push_back(
+        {sites[i],
+         draw_climate(rng, wishes.days, wishes.scene != Scene::demo && (i + wishes.seed) % 2 == 0)});
   for (int i = 0; i < wishes.stations; ++i)
-    plant.stations.push_back(draw_station(plant, plant.sites[static_cast<std::size_t>(i) % site_count], i, wishes.scene == Scene::demo));
+    plant.stations.push_back(draw_station(plant, plant.sites[static_cast<std::size_t>(i) % site_count], i,
+                                          wishes.scene == Scene::demo));
   if (wishes.scene == Scene::demo) demo_faults(plant);
   if (wishes.scene == Scene::season) season_faults(plant);
   return plant;

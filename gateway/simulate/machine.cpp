@@ -13,7 +13,6 @@ namespace {
 constexpr double coldest_c = -45;
 constexpr double warmest_c = 60;
 constexpr double bulk_modulus_bar = 1.5e4;
-constexpr double suction_loss = 0.10;   // of the delivery, for each doubling-and-a-bit of the grease's stiffness
 constexpr double still_held = 0.55;     // share of the yield floor that stays after minutes of creep
 constexpr double worst_severity = 2.5;
 
@@ -106,7 +105,7 @@ TurnInput Machine::turn(int line, double grease_c, const Wear& wear, double air_
   const LineWear& worn = wear.lines[i];
   const AtTemperature now = at(i, grease_c);
   TurnInput in;
-  const double suction = 1 / (1 + suction_loss * (now.stiffness - 1));
+  const double suction = 1 / (1 + plan_.suction_loss * (now.stiffness - 1));
   in.delivery_cm3_s = plan_.delivery_cm3_min / 60 * wear.delivery_factor * suction;
   in.drop_bar = now.drop_bar * (0.4 + 0.6 * std::sqrt(wear.delivery_factor * suction));
   in.compliance_cm3_bar = line_volume_cm3(built) / bulk_modulus_bar + built.expansion_cm3_per_m_per_bar * built.length_m;

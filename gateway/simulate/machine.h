@@ -34,7 +34,8 @@ struct Wear {
 // Severity 0 is new; what 1 means stands with each cause in machine.cpp.
 void wear_by(Wear& wear, const FaultPlan& fault, double severity, const StationPlan& plan);
 
-// 0 before the onset; 1 at its end of life. Sudden: 1 from the onset.
+// 0 before the onset; 1 at its end of life. Sudden: 1 from the onset. Wear goes no further than `progress_most`.
+inline constexpr double progress_most = 1.4;
 [[nodiscard]] double progress_of(const FaultPlan& fault, double day);
 
 struct VentFigures {

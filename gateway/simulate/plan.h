@@ -147,6 +147,7 @@ struct StationPlan {
   double start_level_pct = 80;
   double relief_bar = 260;
   double vent_constant_s = 8;  // at 20 C
+  double suction_loss = 0.10;  // of the delivery, for each once that the grease is stiffer than at 20 C: the pump starves in the cold
   hydraulics::Grease grease;
   SenderPlan sender;
   PeoplePlan people;

@@ -44,7 +44,7 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(SettingsStep, at_day, target_fac
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(PeoplePlan, refill_under_pct, refill_told, manual_starts_per_day, commissioning_days)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(StationPlan, site, name, seed, lines, cycle_s, pump_limit_s, target_bar, residual_bar, delivery_cm3_min,
                                                 reservoir_kg, density_kg_l, low_pct, empty_pct, start_level_pct, relief_bar, vent_constant_s,
-                                                grease, sender, people, outages, power_cuts, clock_steps, settings_steps, faults)
+                                                suction_loss, grease, sender, people, outages, power_cuts, clock_steps, settings_steps, faults)
 
 namespace {
 

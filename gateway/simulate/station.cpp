@@ -11,7 +11,6 @@ namespace {
 
 constexpr double day_s = 86400;
 constexpr double purged_a_turn = 0.985;  // of the air that is left
-constexpr double progress_max = 1.4;
 
 bool strikes_all(Cause kind) {
   switch (kind) {
@@ -23,7 +22,8 @@ bool strikes_all(Cause kind) {
     case Cause::level_sensor_stuck:
     case Cause::settings_changed:
     case Cause::power_lost:
-    case Cause::link_lost: return true;
+    case Cause::link_lost:
+      return true;
     case Cause::line_broken:
     case Cause::slow_leak:
     case Cause::air_in_line:
@@ -31,13 +31,16 @@ bool strikes_all(Cause kind) {
     case Cause::line_restricted:
     case Cause::vent_restricted:
     case Cause::outside_pressure:
-    case Cause::pressure_sensor_drift: return false;
+    case Cause::pressure_sensor_drift:
+      return false;
   }
   return false;
 }
 
 // Severity of full progress where no turn ever fails by it.
-double default_severity(Cause kind) { return kind == Cause::metering_stuck ? 0.6 : kind == Cause::air_in_line ? 0.8 : 1.0; }
+double default_severity(Cause kind) {
+  return kind == Cause::metering_stuck ? 0.6 : kind == Cause::air_in_line ? 0.8 : 1.0;
+}
 
 bool in_working_hours(Time from, double at_s) {
   const double hour = std::fmod(static_cast<double>(ms_since_1970(from)) / 3.6e6 + at_s / 3600, 24);
@@ -46,9 +49,12 @@ bool in_working_hours(Time from, double at_s) {
 
 std::string_view form_text(Form form) {
   switch (form) {
-    case Form::sudden: return "sudden";
-    case Form::linear: return "linear";
-    case Form::accelerating: return "accelerating";
+    case Form::sudden:
+      return "sudden";
+    case Form::linear:
+      return "linear";
+    case Form::accelerating:
+      return "accelerating";
   }
   return "";
 }
@@ -56,8 +62,15 @@ std::string_view form_text(Form form) {
 }  // namespace
 
 Station::Station(const PlantPlan& plant, const SitePlan& site, const StationPlan& plan, const Weather& air)
-    : plant_(plant), plan_(plan), machine_(plan), sender_(plant, plan_), grease_(air.lagged(3, 2)), cabinet_(air.lagged(0.7, 1)),
-      usual_c_(site.climate.mean_c + 2), usual_trend_c_day_(site.climate.trend_c_day), rng_(seed_for(plan.seed, "life")) {
+    : plant_(plant),
+      plan_(plan),
+      machine_(plan),
+      sender_(plant, plan_),
+      grease_(air.lagged(3, 2)),
+      cabinet_(air.lagged(0.7, 1)),
+      usual_c_(site.climate.mean_c + 2),
+      usual_trend_c_day_(site.climate.trend_c_day),
+      rng_(seed_for(plan.seed, "life")) {
   level_pct_ = plan_.start_level_pct;
   take_faults(site);
   std::ranges::sort(plan_.outages, {}, &Outage::from_day);
@@ -77,7 +90,11 @@ Station::Station(const PlantPlan& plant, const SitePlan& site, const StationPlan
 void Station::take_faults(const SitePlan& site) {
   std::vector<FaultPlan> faults = plan_.faults;
   for (const ColdSpell& spell : site.climate.cold_spells)
-    faults.push_back({.kind = Cause::stiff_grease, .form = Form::sudden, .onset_day = spell.from_day, .life_days = spell.days, .repaired_day = spell.from_day + spell.days + 1});
+    faults.push_back({.kind = Cause::stiff_grease,
+                      .form = Form::sudden,
+                      .onset_day = spell.from_day,
+                      .life_days = spell.days,
+                      .repaired_day = spell.from_day + spell.days + 1});
   for (const FaultPlan& fault : faults) {
     Trouble trouble;
     trouble.truth.plan = fault;
@@ -93,12 +110,18 @@ void Station::take_faults(const SitePlan& site) {
     if (fault.form == Form::sudden) {
       Rng draw(seed_for(plan_.seed, "severity"));
       const double share = fault.severity > 0 ? fault.severity : draw.between(0.35, 0.8);
-      trouble.full_severity = fault.kind == Cause::line_broken || fault.kind == Cause::settings_changed ? 1 : fails_at * share;
+      trouble.full_severity =
+          fault.kind == Cause::line_broken || fault.kind == Cause::settings_changed ? 1 : fails_at * share;
     }
     trouble.truth.onset_ms = sender_.station_ms(fault.onset_day * day_s);
+    if (fault.kind == Cause::power_lost || fault.kind == Cause::link_lost ||
+        fault.kind == Cause::level_sensor_stuck)
+      trouble.truth.visible_ms = trouble.truth.onset_ms;
     if (fault.kind == Cause::power_lost) plan_.power_cuts.push_back({fault.onset_day, fault.life_days * 24});
-    if (fault.kind == Cause::link_lost) plan_.outages.push_back({fault.onset_day, fault.life_days * 24, OutageKind::lost});
-    if (fault.kind == Cause::power_lost || fault.kind == Cause::link_lost || fault.kind == Cause::outside_pressure)
+    if (fault.kind == Cause::link_lost)
+      plan_.outages.push_back({fault.onset_day, fault.life_days * 24, OutageKind::lost});
+    if (fault.kind == Cause::power_lost || fault.kind == Cause::link_lost ||
+        fault.kind == Cause::outside_pressure)
       trouble.truth.plan.repaired_day = fault.onset_day + fault.life_days;
     troubles_.push_back(std::move(trouble));
   }
@@ -109,7 +132,7 @@ Wear Station::wear_at(double at_s) const {
   for (const Trouble& trouble : troubles_) {
     const FaultPlan& fault = trouble.truth.plan;
     if (fault.kind == Cause::air_in_line) continue;  // gets in once, settle() purges it
-    const double progress = std::min(progress_max, progress_of(fault, at_s / day_s));
+    const double progress = std::min(progress_most, progress_of(fault, at_s / day_s));
     wear_by(wear, fault, trouble.full_severity * progress, plan_);
   }
   for (const SettingsStep& step : plan_.settings_steps)
@@ -131,7 +154,8 @@ void Station::run_until(double until_s, std::vector<Message>& out) {
   for (;;) {
     const bool manual = manual_s_ && *manual_s_ < next_turn_s_;
     const double next = manual ? *manual_s_ : next_turn_s_;
-    if (next_cut_ < plan_.power_cuts.size() && plan_.power_cuts[next_cut_].from_day * day_s <= std::max(next, now_s_)) {
+    if (next_cut_ < plan_.power_cuts.size() &&
+        plan_.power_cuts[next_cut_].from_day * day_s <= std::max(next, now_s_)) {
       const double cut_s = plan_.power_cuts[next_cut_].from_day * day_s;
       if (cut_s >= until_s) break;
       rest_until(cut_s);
@@ -159,17 +183,26 @@ void Station::rest_until(double until_s) {
 void Station::follow_people(double at_s) {
   while (at_s >= day_end_s_) {
     advance_level(day_end_s_);
-    truth_.days.push_back({rfc3339_date(plant_.from + std::chrono::milliseconds(std::llround((day_end_s_ - 1) * 1000))), level_pct_, used_today_pct_, 0, false});
+    truth_.days.push_back(
+        {rfc3339_date(plant_.from + std::chrono::milliseconds(std::llround((day_end_s_ - 1) * 1000))),
+         level_pct_, used_today_pct_, 0, false});
     used_today_pct_ = 0;
     day_end_s_ += day_s;
   }
   for (Trouble& trouble : troubles_)
-    if (!trouble.over && trouble.truth.plan.repaired_day > 0 && at_s >= trouble.truth.plan.repaired_day * day_s) repair(trouble, at_s);
-  while (next_step_ < plan_.settings_steps.size() && at_s >= plan_.settings_steps[next_step_].at_day * day_s) {
+    if (!trouble.over && trouble.truth.plan.repaired_day > 0 &&
+        at_s >= trouble.truth.plan.repaired_day * day_s)
+      repair(trouble, at_s);
+  while (next_step_ < plan_.settings_steps.size() &&
+         at_s >= plan_.settings_steps[next_step_].at_day * day_s) {
     sender_.settings(at_s, settings_at(at_s));
     const std::int64_t ms = sender_.station_ms(at_s);
     truth_.settings_changes.push_back({ms, ms, "announced"});
-    truth_.explained.push_back({ms - 3600000, ms + 3 * 86400000LL, {"slow-to-pressure", "quick-to-pressure", "peak-shift", "slow-vent", "missed-turn", "grease-use-shift", "short-reservoir-life"}, "settings were changed and announced"});
+    truth_.explained.push_back({ms - 3600000,
+                                ms + 3 * 86400000LL,
+                                {"slow-to-pressure", "quick-to-pressure", "peak-shift", "slow-vent",
+                                 "missed-turn", "grease-use-shift", "short-reservoir-life"},
+                                "settings were changed and announced"});
     ++next_step_;
   }
 }
@@ -178,8 +211,12 @@ void Station::repair(Trouble& trouble, double at_s) {
   trouble.over = true;
   const FaultPlan& fault = trouble.truth.plan;
   trouble.truth.end_ms = sender_.station_ms(at_s);
-  if (fault.kind == Cause::stiff_grease || fault.kind == Cause::power_lost || fault.kind == Cause::link_lost || fault.kind == Cause::outside_pressure) return;
-  if (!strikes_all(fault.kind)) air_cm3_[static_cast<std::size_t>(fault.line - 1)] += 0.08 * plan_.lines[static_cast<std::size_t>(fault.line - 1)].charges_cm3;
+  if (fault.kind == Cause::stiff_grease || fault.kind == Cause::power_lost ||
+      fault.kind == Cause::link_lost || fault.kind == Cause::outside_pressure)
+    return;
+  if (!strikes_all(fault.kind))
+    air_cm3_[static_cast<std::size_t>(fault.line - 1)] +=
+        0.08 * plan_.lines[static_cast<std::size_t>(fault.line - 1)].charges_cm3;
   if (fault.told) sender_.service(at_s, at_s, "repaired", strikes_all(fault.kind) ? 0 : fault.line);
   const std::int64_t ms = sender_.station_ms(at_s);
   truth_.repairs.push_back({ms, ms, std::string(name_of(fault.kind))});
@@ -190,12 +227,14 @@ void Station::advance_level(double to_s) {
   double leak = 0;
   for (const Trouble& trouble : troubles_)
     if (trouble.truth.plan.kind == Cause::reservoir_leak)
-      leak += 6 * trouble.full_severity * std::min(progress_max, progress_of(trouble.truth.plan, to_s / day_s));
+      leak +=
+          6 * trouble.full_severity * std::min(progress_most, progress_of(trouble.truth.plan, to_s / day_s));
   const double lost = std::min(level_pct_, leak * (to_s - level_s_) / day_s);
   level_pct_ -= lost;
   used_today_pct_ += lost;
   if (refill_) {
-    level_pct_ += refill_->pct_s * std::max(0.0, std::min(to_s, refill_->to_s) - std::max(level_s_, refill_->from_s));
+    level_pct_ +=
+        refill_->pct_s * std::max(0.0, std::min(to_s, refill_->to_s) - std::max(level_s_, refill_->from_s));
     if (to_s >= refill_->to_s) refill_.reset();
   }
   level_pct_ = std::min(level_pct_, 100.0);
@@ -210,7 +249,8 @@ void Station::begin_refill(double at_s) {
   refill.pct_s = std::max(0.0, to_pct - level_pct_) / (refill.to_s - refill.from_s);
   refill_ = refill;
   const bool told = rng_.chance(plan_.people.refill_told);
-  truth_.refills.push_back({sender_.station_ms(refill.from_s), sender_.station_ms(refill.to_s), level_pct_, to_pct, told});
+  truth_.refills.push_back(
+      {sender_.station_ms(refill.from_s), sender_.station_ms(refill.to_s), level_pct_, to_pct, told});
   if (told) sender_.service(at_s, at_s, "refilled", 0);
 }
 
@@ -218,7 +258,8 @@ void Station::power_cut() {
   const PowerCut& cut = plan_.power_cuts[next_cut_++];
   const double from_s = cut.from_day * day_s;
   const double end_s = from_s + cut.hours * 3600;
-  truth_.power_cuts.push_back({sender_.station_ms(from_s), sender_.station_ms(end_s), cut.hours < 0.1 ? "restart" : "power"});
+  truth_.power_cuts.push_back(
+      {sender_.station_ms(from_s), sender_.station_ms(end_s), cut.hours < 0.1 ? "restart" : "power"});
   if (plan_.sender.presence && cut.hours * 3600 > 45) sender_.presence(from_s + 45, false);
   sender_.restarted();
   sender_.presence(end_s, true);
@@ -255,7 +296,8 @@ void Station::turn(double start_s, bool manual) {
     for (std::size_t i = 0; i < plan_.lines.size(); ++i) air_cm3_[i] += 0.1 * plan_.lines[i].charges_cm3;
   }
   for (Trouble& trouble : troubles_)
-    if (trouble.truth.plan.kind == Cause::air_in_line && !trouble.over && progress_of(trouble.truth.plan, start_s / day_s) > 0) {
+    if (trouble.truth.plan.kind == Cause::air_in_line && !trouble.over &&
+        progress_of(trouble.truth.plan, start_s / day_s) > 0) {
       const auto struck = static_cast<std::size_t>(trouble.truth.plan.line - 1);
       air_cm3_[struck] += trouble.full_severity * plan_.lines[struck].charges_cm3;
       trouble.truth.end_ms = sender_.station_ms(start_s + 10 * day_s);
@@ -308,14 +350,16 @@ void Station::turn(double start_s, bool manual) {
   row.delivery = late > live ? "late" : row.seen == 0 ? "lost" : "live";
   row.start_ms = sender_.station_ms(start_s);
   row.stop_ms = sender_.station_ms(stop_s);
-  for (const ClockStep& step : plan_.clock_steps) row.near_clock_step |= std::abs(step.at_day * day_s - start_s) < 600;
+  for (const ClockStep& step : plan_.clock_steps)
+    row.near_clock_step |= std::abs(step.at_day * day_s - start_s) < 600;
   settle(start_s, stop_s, line, result, wear, row);
   if (plan_.sender.edge && row.outcome != std::string_view("interrupted")) emit(stop_s + 0.001);
   if (!manual) {
     const double share_s = settings_at(start_s).cycle_s / static_cast<double>(plan_.lines.size());
     next_turn_s_ = std::max(start_s + share_s + 0.03 * rng_.normal(), stop_s + 5);
     line_ = (line + 1) % plan_.lines.size();
-    const double often = plan_.people.manual_starts_per_day + (start_s < plan_.people.commissioning_days * day_s ? 20 : 0);
+    const double often =
+        plan_.people.manual_starts_per_day + (start_s < plan_.people.commissioning_days * day_s ? 20 : 0);
     if (rng_.chance(std::min(0.9, often * share_s / day_s)) && next_turn_s_ - stop_s > 600) {
       manual_s_ = stop_s + (next_turn_s_ - stop_s) * rng_.between(0.35, 0.6);
       line_ = line;  // the changeover valve stays where it is
@@ -327,12 +371,14 @@ void Station::turn(double start_s, bool manual) {
   const double next_s = manual_s_ ? *manual_s_ : next_turn_s_;
   const double vent_s = venting_[line].until_s(settings_at(start_s).residual_bar, next_s - stop_s);
   if (vent_s >= 0) row.vent_s = vent_s;
-  note_troubles(row, input, result, start_s, grease_c, wear);
+  note_troubles({row, input, result, wear, start_s, grease_c, row.outcome == std::string_view("not-reached"),
+                 row.residual_bar > settings_at(start_s).residual_bar});
   truth_.turns.push_back(row);
 }
 
 // The pump stands: vent, use, air.
-void Station::settle(double start_s, double stop_s, std::size_t line, const TurnResult& result, const Wear& wear, TurnTruth& row) {
+void Station::settle(double start_s, double stop_s, std::size_t line, const TurnResult& result,
+                     const Wear& wear, TurnTruth& row) {
   const double share = result.stop_s > 0 ? std::min(1.0, (stop_s - start_s) / result.stop_s) : 1;
   double bar = 0;
   for (const TurnPoint& point : curve_) {
@@ -343,74 +389,20 @@ void Station::settle(double start_s, double stop_s, std::size_t line, const Turn
   const double grease_c = grease_.air_c(stop_s);
   pumping_ = false;
   for (std::size_t i = 0; i < plan_.lines.size(); ++i)
-    if (i != line && rise_share_ > 0) venting_[i] = {stop_s, venting_[i].bar(stop_s) + rise_share_ * bar, venting_[i].figures};
+    if (i != line && rise_share_ > 0)
+      venting_[i] = {stop_s, venting_[i].bar(stop_s) + rise_share_ * bar, venting_[i].figures};
   venting_[line] = {stop_s, bar, machine_.vent(static_cast<int>(line), grease_c, wear, air_cm3_[line])};
   row.used_cm3 = (result.dispensed_cm3 + result.leaked_cm3) * share;
   advance_level(stop_s);
-  const double used_pct = std::min(level_pct_, row.used_cm3 * plan_.density_kg_l / 1000 / plan_.reservoir_kg * 100);
+  const double used_pct =
+      std::min(level_pct_, row.used_cm3 * plan_.density_kg_l / 1000 / plan_.reservoir_kg * 100);
   level_pct_ -= used_pct;
   used_today_pct_ += used_pct;
   air_cm3_[line] *= start_s < plan_.people.commissioning_days * day_s ? 0.93 : purged_a_turn;
   now_s_ = stop_s;
   fast_until_s_ = stop_s + plan_.sender.tail_s;
-  if (!refill_ && level_pct_ < plan_.people.refill_under_pct && in_working_hours(plant_.from, stop_s)) begin_refill(stop_s);
-}
-
-void Station::note_troubles(const TurnTruth& row, const TurnInput& input, const TurnResult& result, double at_s, double grease_c, const Wear& wear) {
-  const std::int64_t ms = row.stop_ms;
-  const bool failed = row.outcome == std::string_view("not-reached");
-  const bool held = row.residual_bar > settings_at(at_s).residual_bar;
-  if (failed || held) truth_.own_failures.push_back({ms, ms, failed ? "not-reached" : "residual"});
-  bool blamed = false;
-  for (Trouble& trouble : troubles_) {
-    const FaultPlan& fault = trouble.truth.plan;
-    const double day = at_s / day_s;
-    const bool purging = fault.kind == Cause::air_in_line && day >= fault.onset_day && day < fault.onset_day + 10;
-    if (progress_of(fault, day) <= 0 && !purging) continue;
-    blamed |= trouble.truth.own_failure_ms.has_value();  // what fails by one fault is not laid at another's door
-    if ((failed || held) && !blamed && !trouble.truth.own_failure_ms && fault.kind != Cause::outside_pressure) {
-      trouble.truth.own_failure_ms = ms;
-      trouble.truth.own_failure_how = failed ? "not-reached" : "residual";
-      blamed = true;
-    }
-    if (!trouble.truth.harm_ms) {
-      const double served = static_cast<double>(result.moved) / std::max(1, result.moved + result.not_moved);
-      const bool mine = std::ranges::find(trouble.truth.lines, row.line) != trouble.truth.lines.end();
-      if (mine && (fault.kind == Cause::metering_stuck || fault.kind == Cause::line_restricted) && served < 0.67) trouble.truth.harm_ms = ms;
-      if (fault.kind == Cause::reservoir_leak && level_pct_ < plan_.empty_pct) trouble.truth.harm_ms = ms;
-    }
-    if (trouble.truth.visible_ms || std::ranges::find(trouble.truth.lines, row.line) == trouble.truth.lines.end()) continue;
-    if (fault.kind == Cause::power_lost || fault.kind == Cause::link_lost || fault.kind == Cause::level_sensor_stuck) {
-      trouble.truth.visible_ms = trouble.truth.onset_ms;
-      continue;
-    }
-    if (fault.kind == Cause::reservoir_leak) {
-      if ((day - fault.onset_day) * 6 * trouble.full_severity * progress_of(fault, day) > 1.0) trouble.truth.visible_ms = ms;
-      continue;
-    }
-    if (fault.kind == Cause::outside_pressure) {
-      if (held) trouble.truth.visible_ms = ms;
-      continue;
-    }
-    // Beside the same turn without this wear (in a cold spell: at the season's usual temperature).
-    const bool cold = fault.kind == Cause::stiff_grease;
-    const double usual_c = cold ? usual_c_ + usual_trend_c_day_ * day : grease_c;
-    const int line = row.line - 1;
-    Wear without;
-    without.target_factor = fault.kind == Cause::settings_changed ? wear.target_factor / (1 + 0.12 * trouble.full_severity) : wear.target_factor;
-    TurnInput healthy = machine_.turn(line, usual_c, without, 0, std::min(input.start_bar, 3.0));
-    const TurnResult usual = run_turn(healthy, other_curve_);
-    const double wider = cold ? 3 : 1;
-    const VentFigures vent_now = machine_.vent(line, grease_c, wear, air_cm3_[static_cast<std::size_t>(line)]);
-    const VentFigures vent_usual = machine_.vent(line, usual_c, without, 0);
-    const bool seen = usual.reached != result.reached ||
-                      std::abs(result.to_pressure_s - usual.to_pressure_s) > 0.03 * wider * usual.to_pressure_s ||
-                      std::abs(row.peak_bar + wear.lines[static_cast<std::size_t>(line)].offset_bar - usual.peak_bar) > 2 * wider ||
-                      std::abs(wear.lines[static_cast<std::size_t>(line)].offset_bar) > 1 ||
-                      std::abs(vent_now.constant_s / vent_usual.constant_s - 1) > 0.15 * wider ||
-                      vent_now.floor_bar > vent_usual.floor_bar + 1.5 * wider;
-    if (seen) trouble.truth.visible_ms = ms;
-  }
+  if (!refill_ && level_pct_ < plan_.people.refill_under_pct && in_working_hours(plant_.from, stop_s))
+    begin_refill(stop_s);
 }
 
 Delivery Station::emit(double at_s) {
@@ -429,7 +421,8 @@ Delivery Station::emit(double at_s) {
     active = span > 0 ? a.bar + std::clamp((after - a.after_s) / span, 0.0, 1.0) * (b.bar - a.bar) : b.bar;
   }
   for (std::size_t i = 0; i < plan_.lines.size(); ++i) {
-    double bar = pumping_ && i == line_ ? active : venting_[i].bar(at_s) + (pumping_ ? rise_share_ * active : 0);
+    double bar =
+        pumping_ && i == line_ ? active : venting_[i].bar(at_s) + (pumping_ ? rise_share_ * active : 0);
     reading.bar[i] = bar + shown_.lines[i].offset_bar;
   }
   reading.true_level_pct = level_pct_;
@@ -442,69 +435,6 @@ Delivery Station::emit(double at_s) {
   }
   reading.temp_c = cabinet_.air_c(at_s);
   return sender_.sample(reading);
-}
-
-void Station::tell_lives() {
-  auto& days = truth_.days;
-  for (std::size_t i = 0; i < days.size(); ++i) {
-    double left = days[i].level_pct - plan_.empty_pct;
-    double life = 0;
-    std::size_t k = i + 1;
-    for (; k < days.size() && left > days[k].use_pct; ++k) {
-      left -= days[k].use_pct;
-      life += 1;
-    }
-    double use = k < days.size() ? days[k].use_pct : 0;
-    if (k >= days.size()) {
-      const std::size_t n = std::min<std::size_t>(7, days.size());
-      for (std::size_t b = days.size() - n; b < days.size(); ++b) use += days[b].use_pct / static_cast<double>(n);
-    }
-    days[i].life_known = use > 0.01;
-    days[i].life_days = use > 0.01 ? std::max(0.0, life + left / use) : 0;
-  }
-}
-
-void Station::explain() {
-  const auto hour = 3600000LL;
-  const std::int64_t grace = static_cast<std::int64_t>(plan_.cycle_s * 2000) + 3 * hour;
-  for (const Interval& cut : truth_.power_cuts) truth_.explained.push_back({cut.from_ms, cut.to_ms + grace, {"station-silent", "missed-turn"}, cut.what});
-  for (const Outage& outage : plan_.outages) {
-    const Interval gap{sender_.station_ms(outage.from_day * day_s), sender_.station_ms(outage.from_day * day_s + outage.hours * 3600),
-                       outage.kind == OutageKind::lost ? "lost" : outage.kind == OutageKind::batched ? "batched" : "backfilled"};
-    truth_.link_outages.push_back(gap);
-    truth_.explained.push_back({gap.from_ms, gap.to_ms + grace, {"station-silent", "missed-turn"}, "link outage"});
-  }
-  for (const Interval& failure : truth_.own_failures)
-    truth_.explained.push_back({failure.from_ms - hour / 60, failure.from_ms + 24 * hour,
-                                {failure.what == "residual" ? "residual-pressure" : "pressure-not-reached"}, "the station itself failed"});
-  std::int64_t day_ms = truth_.from_ms;
-  for (const DayTruth& day : truth_.days) {
-    day_ms += 24 * hour;
-    if (day.life_known && day.life_days < 15) truth_.explained.push_back({day_ms - 24 * hour, day_ms + 12 * hour, {"short-reservoir-life"}, "the reservoir lasts two weeks or less"});
-    if (day.level_pct < plan_.low_pct + 2) truth_.explained.push_back({day_ms - 24 * hour, day_ms + 12 * hour, {"reservoir-low"}, "the reservoir is low"});
-  }
-}
-
-StationTruth Station::take_truth() {
-  truth_.to_ms = sender_.station_ms(now_s_);
-  truth_.samples = sender_.samples();
-  truth_.malformed = std::move(sender_.malformed());
-  for (const ClockStep& step : plan_.clock_steps) {
-    const std::int64_t at = sender_.station_ms(step.at_day * day_s - 0.001);
-    truth_.clock_steps.push_back({at, at + std::llround(step.step_s * 1000), "step"});
-  }
-  tell_lives();
-  explain();
-  for (Trouble& trouble : troubles_) {
-    const FaultTruth& fault = trouble.truth;
-    if (fault.onset_ms >= truth_.to_ms) continue;
-    if (fault.plan.kind == Cause::stiff_grease && !fault.visible_ms) {
-      truth_.explained.push_back({fault.onset_ms, fault.end_ms.value_or(truth_.to_ms), {"slow-to-pressure", "slow-vent", "residual-pressure", "peak-shift"}, "a cold spell"});
-      continue;
-    }
-    truth_.faults.push_back(fault);
-  }
-  return std::move(truth_);
 }
 
 }  // namespace driftline::simulate

@@ -1,7 +1,9 @@
-// One station's life: turns on schedule, wear, weather, people, power; everything it sends and the truth about it.
+// One station's life: turns on schedule, wear, weather, people, power; everything it sends and the truth
+// about it.
 #pragma once
 
 #include <array>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -28,6 +30,7 @@ class Station {
     FaultTruth truth;
     double full_severity = 1;  // at progress 1
     bool over = false;
+    bool reserve_spent = false;  // a cold spell that counts (truth.h)
   };
   struct Refill {
     double from_s = 0;
@@ -47,11 +50,30 @@ class Station {
   void power_cut();
   void outside_pressure(double turn_s);
   void turn(double start_s, bool manual);
-  void settle(double start_s, double stop_s, std::size_t line, const TurnResult& result, const Wear& wear, TurnTruth& row);
-  void note_troubles(const TurnTruth& row, const TurnInput& input, const TurnResult& result, double at_s, double grease_c, const Wear& wear);
+  void settle(double start_s, double stop_s, std::size_t line, const TurnResult& result, const Wear& wear,
+              TurnTruth& row);
+  // Of one turn, for the truth about it.
+  struct Seen {
+    const TurnTruth& row;
+    const TurnInput& input;
+    const TurnResult& result;
+    const Wear& wear;
+    double at_s;
+    double grease_c;
+    bool failed;  // target not reached
+    bool held;    // over the residual limit at its start
+  };
+  void note_troubles(const Seen& seen);
+  void note_harm(Trouble& trouble, const Seen& seen);
+  [[nodiscard]] bool shows(const Trouble& trouble, const Seen& seen);
+  // By the cold alone, all wear taken away: share of the pump limit that the turn takes, or of the residual
+  // limit that is held, whichever is more; above 1 the turn fails.
+  [[nodiscard]] double reserve_taken_by_cold(const Seen& seen);
+  [[nodiscard]] std::optional<std::int64_t> failure_if_left(const Trouble& trouble);
   void advance_level(double to_s);
   Delivery emit(double at_s);
   void explain();
+  void explain_near_limits();
   void tell_lives();
 
   const PlantPlan& plant_;
@@ -82,6 +104,7 @@ class Station {
   std::optional<Refill> refill_;
   double used_today_pct_ = 0;
   double day_end_s_ = 86400;
+  std::map<std::int64_t, double> hardest_;  // by day: largest share of the pump limit that a turn took
 
   // The turn under way, for emit().
   bool pumping_ = false;

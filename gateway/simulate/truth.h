@@ -1,4 +1,28 @@
 // What really happened, for scorers. Times are milliseconds since 1970 in the station's own clock.
+//
+// When is what a fault?
+//   visible      a perfect observer could see it: beside the same turn without the wear, at the same
+//   temperature, time to
+//                pressure is off by 3 %, the peak by 2 bar, the vent by 15 %, the floor by 1.5 bar; a
+//                reservoir leak once it has cost 1 % of the level; a stuck sensor, lost power and a lost link
+//                at their onset.
+//   own failure  the station misses its target or holds more than its residual limit; by a reservoir leak
+//   also when the reservoir is
+//                at its empty mark although people refill as they do ("dry"). Of a growing fault that
+//                somebody repairs first, or that outlasts the recording: when it would have come had nobody
+//                acted ("if-left").
+//   cold spell   counts as a fault of a station only where the cold alone takes its reserve: a turn of the
+//   same station without
+//                any wear, at that temperature, takes `cold_counts_share` of the pump limit or holds as much
+//                of the residual limit, and differs by three times what is visible from the same turn at the
+//                season's usual temperature. One degree more and it fails. Through a milder spell the station
+//                works as it was designed to; nothing is written of it, and a warning then is false unless
+//                the turns come near a limit:
+//   explained    windows in which a warning of a condition is not false: power cuts and link outages; a day
+//   after the station's own
+//                failure; two days from a day whose slowest turn took `near_limit_share` of the pump limit;
+//                announced settings; a reservoir that lasts two weeks or less, or is low.
+// The shares are common practice, no source.
 #pragma once
 
 #include <cstdint>
@@ -9,6 +33,9 @@
 #include "gateway/simulate/plan.h"
 
 namespace driftline::simulate {
+
+inline constexpr double cold_counts_share = 0.95;
+inline constexpr double near_limit_share = 0.85;
 
 struct TurnTruth {
   int line = 1;
@@ -23,7 +50,7 @@ struct TurnTruth {
   double temp_c = 0;
   double used_cm3 = 0;
   bool manual = false;
-  int seen = 0;       // samples delivered of those taken while the pump ran
+  int seen = 0;  // samples delivered of those taken while the pump ran
   int expected = 0;
   double largest_gap_s = 0;
   const char* delivery = "live";  // live, late, lost
@@ -41,7 +68,7 @@ struct FaultTruth {
   std::optional<std::int64_t> visible_ms;      // when a perfect observer could see it
   std::optional<std::int64_t> own_failure_ms;  // when the station itself first fails
   std::string own_failure_how;
-  std::optional<std::int64_t> harm_ms;         // bearings go short though the station sees nothing
+  std::optional<std::int64_t> harm_ms;  // bearings go short though the station sees nothing
   double severity_to_fail = 0;
 };
 
@@ -90,10 +117,10 @@ struct StationTruth {
   std::vector<FaultTruth> faults;
   std::vector<Interval> own_failures;  // from = to; what: not-reached or residual
   std::vector<RefillTruth> refills;
-  std::vector<Interval> repairs;       // what: the cause
+  std::vector<Interval> repairs;  // what: the cause
   std::vector<Interval> power_cuts;
   std::vector<Interval> link_outages;
-  std::vector<Interval> clock_steps;   // from = when; to = from plus the step
+  std::vector<Interval> clock_steps;  // from = when; to = from plus the step
   std::vector<Interval> settings_changes;
   std::vector<Explained> explained;
   std::vector<DayTruth> days;
