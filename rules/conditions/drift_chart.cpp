@@ -44,17 +44,22 @@ double decision_interval(double k, double run_length) {
   return std::max(x / (2 * k) - 1.166, 1.0);
 }
 
-ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {
+ChartLimits limits_of(const ChartDesign& design, const Expectation& expected) {
   const double k = design.smallest_shift / 2;
   const double lasting = std::max(expected.lasting_deviation, 1e-9);
   const double allowance = k + model_allowance * expected.model_deviation;
   const double cap = allowance + cap_deviations * expected.deviation;
-  follow_side(chart.up, error, allowance, cap, time);
-  follow_side(chart.down, -error, allowance, cap, time);
   const double run_length = design.turns_a_year / design.false_signals_a_year;
   // Never on fewer than four turns at their cap, however small the scatter: tails are heavier than the normal's.
   const double limit = std::max(h_guard * lasting * decision_interval(k / lasting, run_length), fewest_turns * cap_deviations * expected.deviation);
   const double fast = std::max(design.fast_shift, fast_deviations * std::hypot(expected.deviation, expected.model_deviation));
+  return {allowance, cap, limit, fast};
+}
+
+ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {
+  const auto [allowance, cap, limit, fast] = limits_of(design, expected);
+  follow_side(chart.up, error, allowance, cap, time);
+  follow_side(chart.down, -error, allowance, cap, time);
   const double share = 1 / smooth_turns;
   chart.smooth += share * (error - chart.smooth);
   chart.smooth_weight += share * (1 - chart.smooth_weight);

@@ -72,6 +72,15 @@ struct ChartReading {
 // Decision interval in lasting deviations; see above. Pure.
 [[nodiscard]] double decision_interval(double k_in_deviations, double run_length);
 
+// What one turn's error is held against, on the figure's scale.
+struct ChartLimits {
+  double allowance = 0;  // taken off each error: half the smallest shift and the baseline's own doubt
+  double cap = 0;        // more than this an error does not count for
+  double limit = 0;      // of the sum
+  double fast = 0;       // an error beyond this counts for the fast path
+};
+[[nodiscard]] ChartLimits limits_of(const ChartDesign& design, const Expectation& expected);
+
 // One turn's error (figure minus expectation).
 ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time);
 

@@ -46,6 +46,7 @@ struct Charted {
 ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time time, double y, bool may_teach, const Readiness& ready) {
   ChartedFigure figure;
   figure.y = y;
+  figure.design = c.design;
   age(c.baseline, c.prior, time);
   if (c.baseline.turns > 0) {
     figure.expected = expect(c.baseline, c.prior, weather, time);
@@ -88,6 +89,7 @@ ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPri
                           const Weather& weather, Time time, double y, bool may_teach, double alike) {
   ChartedFigure out;
   out.y = y;
+  out.design = design;
   const auto error = look_at(figure, weather, y);
   out.learnt = error.has_value();
   if (error) {

@@ -41,6 +41,7 @@ inline constexpr double smallest_peak_shift = 0.03;
 struct ChartedFigure {
   double y = 0;               // on the figure's scale
   Expectation expected;
+  ChartDesign design;         // of its chart
   double error = 0;
   ChartReading reading;
   bool learnt = false;        // enough turns behind the baseline to judge

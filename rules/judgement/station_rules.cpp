@@ -95,7 +95,8 @@ void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures
   if (figures.residual && figures.residual->learnt) remember(line.residual_wear, cycle.pump_start, figures.residual->error);
 }
 
-void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out) {
+void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out,
+             std::optional<TurnFigures>& told) {
   if (cycle.line < 1 || cycle.line > lines_max) return;
   LineState& line = line_of(state, cycle.line, context);
   const Time judged = judged_at(cycle.pump_stop, received);
@@ -107,7 +108,7 @@ void on_turn(StationState& state, const HalfCycle& cycle, Time received, const S
   note_period(line, cycle.pump_start);
   if (state.out_of_service) return;
   const bool open_station_wide = state.slow.on || state.quick.on;
-  const TurnFigures figures = take_turn(state, line, cycle, context);
+  const TurnFigures& figures = told.emplace(take_turn(state, line, cycle, context));
   const ControllerSettings settings = overlay(context.design.settings, state.settings);
   remember_outcome(line, cycle, figures, settings);
   judge_line(state, line, {cycle, figures, judged, context, settings}, out);
@@ -171,16 +172,24 @@ void on_sensor(StationState& state, const SensorReport& report, Time received, c
 }  // namespace
 
 void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context, std::vector<Judgement>& out) {
+  std::optional<TurnFigures> figures;
+  judge(state, event, received, context, out, figures);
+}
+
+void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context, std::vector<Judgement>& out,
+           std::optional<TurnFigures>& figures) {
+  figures.reset();
   struct Visitor {
     StationState& state;
     Time received;
     const StationContext& context;
     std::vector<Judgement>& out;
+    std::optional<TurnFigures>& figures;
 
     void operator()(const HalfCycle& cycle) const {
       hear(state, received, std::nullopt, cycle.arrival == Arrival::late, context, out);
       reservoir::take(state.reservoir, cycle, received, reservoir_context(context), out);
-      on_turn(state, cycle, received, context, out);
+      on_turn(state, cycle, received, context, out, figures);
     }
     void operator()(const LevelReading& reading) const {
       on_level(state, reading, context);
@@ -202,7 +211,7 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
       if (!late) judge_missed(state, beat.time, received, context, out);
     }
   };
-  std::visit(Visitor{state, received, context, out}, event);
+  std::visit(Visitor{state, received, context, out, figures}, event);
   judge_silence(state, received, out);
 }
 

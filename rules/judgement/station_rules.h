@@ -29,10 +29,14 @@ struct StationContext {
 using Judgement = std::variant<Finding, ReservoirDay>;
 
 struct StationState;  // rules/judgement/station_state.h
+struct TurnFigures;   // rules/judgement/figures.h
 
 // `received` is the gateway's clock at which the event became known; it never goes back.
 void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context,
            std::vector<Judgement>& out);
+// The same; `figures` are what a turn's charts made of it, empty where the event was no turn or one that is not charted.
+void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context,
+           std::vector<Judgement>& out, std::optional<TurnFigures>& figures);
 [[nodiscard]] std::optional<Time> wake_at(const StationState& state);
 // Nothing was settled until `now`. Called late or twice it gives what calling it at each wake_at would have given.
 void advance_to(StationState& state, Time now, const StationContext& context, std::vector<Judgement>& out);
