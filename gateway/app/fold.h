@@ -26,9 +26,14 @@ struct StepKey {
   auto operator<=>(const StepKey&) const = default;
 };
 
+struct JudgedTurn {
+  HalfCycle half_cycle;
+  TurnUsual usual;
+};
+
 struct Step {
   StepKey key;
-  std::variant<HalfCycle, rules::Judgement, Judged::FaultRow> what;
+  std::variant<JudgedTurn, rules::Judgement, Judged::FaultRow> what;
 };
 
 // How a message is to be read; settled by its topic.

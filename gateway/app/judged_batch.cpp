@@ -18,7 +18,7 @@ void append(std::vector<T>& to, std::vector<T>&& from) {
 
 void append_judged(history::Batch& batch, Judged&& judged) {
   for (auto& row : judged.half_cycles)
-    batch.half_cycles.push_back({std::move(row.station), std::move(row.half_cycle)});
+    batch.half_cycles.push_back({std::move(row.station), std::move(row.half_cycle), row.usual});
   for (auto& row : judged.fed) batch.fed.push_back({std::move(row.station), std::move(row.event)});
   append(batch.warnings, std::move(judged.warnings));
   append(batch.reservoir_days, std::move(judged.reservoirs));

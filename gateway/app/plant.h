@@ -29,6 +29,7 @@
 #include "rules/judgement/station_rules.h"
 #include "rules/records/fed_event.h"
 #include "rules/records/half_cycle.h"
+#include "rules/records/turn_usual.h"
 #include "rules/records/warning.h"
 
 namespace driftline {
@@ -59,6 +60,7 @@ struct Judged {
   struct HalfCycleRow {
     StationId station;
     HalfCycle half_cycle;
+    TurnUsual usual{};
   };
   struct FedRow {
     StationId station;

@@ -27,8 +27,8 @@ void SiteJudge::judge(Time batch_end) {
 
 void SiteJudge::take(Step& step, const Station& station) {
   const StationId& id = station.context.id;
-  if (auto* half_cycle = std::get_if<HalfCycle>(&step.what)) {
-    out_.half_cycles.push_back({step.key, {id, std::move(*half_cycle)}});
+  if (auto* turn = std::get_if<JudgedTurn>(&step.what)) {
+    out_.half_cycles.push_back({step.key, {id, std::move(turn->half_cycle), turn->usual}});
   } else if (auto* fault = std::get_if<Judged::FaultRow>(&step.what)) {
     out_.faults.push_back({step.key, std::move(*fault)});
   } else {

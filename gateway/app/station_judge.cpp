@@ -103,8 +103,9 @@ void StationJudge::decode(const Message& message, Reading reading) {
 void StationJudge::hand_on_events(Station& station, StepKey key, Position fed_position) {
   for (StationEvent& event : events_) {
     if (keep_fed_) station.fed.push_back({key.when, fed_position, body_of(event)});
-    rules::judge(station.rules, event, key.when, station.context, judgements_);
-    if (auto* half_cycle = std::get_if<HalfCycle>(&event)) station.steps.push_back({key, std::move(*half_cycle)});
+    rules::judge(station.rules, event, key.when, station.context, judgements_, figures_);
+    if (auto* half_cycle = std::get_if<HalfCycle>(&event))
+      station.steps.push_back({key, JudgedTurn{std::move(*half_cycle), figures_ ? rules::usual_of(*figures_) : TurnUsual{}}});
     hand_on_judgements(station, key);
   }
   events_.clear();

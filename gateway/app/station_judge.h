@@ -6,6 +6,7 @@
 #include "gateway/app/fold.h"
 #include "gateway/telemetry/decode.h"
 #include "gateway/telemetry/mapped.h"
+#include "rules/judgement/figures.h"
 
 namespace driftline::fold {
 
@@ -33,6 +34,7 @@ class StationJudge {
   Decoded decoded_;
   std::vector<StationEvent> events_;
   std::vector<rules::Judgement> judgements_;
+  std::optional<rules::TurnFigures> figures_;
 };
 
 }  // namespace driftline::fold

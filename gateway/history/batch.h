@@ -18,6 +18,7 @@
 #include "rules/records/fed_event.h"
 #include "rules/records/half_cycle.h"
 #include "rules/records/identity.h"
+#include "rules/records/turn_usual.h"
 #include "rules/records/warning.h"
 
 namespace driftline::history {
@@ -25,6 +26,7 @@ namespace driftline::history {
 struct HalfCycleRow {
   StationId station;
   HalfCycle half_cycle;
+  TurnUsual usual{};  // what the turn was held against
   bool operator==(const HalfCycleRow&) const = default;
 };
 

@@ -85,6 +85,18 @@ CREATE TABLE service_notes (
   id INTEGER PRIMARY KEY, station_no INTEGER NOT NULL REFERENCES stations, time INTEGER NOT NULL,
   received INTEGER NOT NULL, kind TEXT NOT NULL, line INTEGER, note TEXT NOT NULL) STRICT;
 CREATE INDEX service_notes_by_station ON service_notes (station_no, time);
+)sql",
+                                                               // 3: what each turn was held against, and its standard
+                                                               // deviation, in thousandths: two or three bytes each
+                                                               R"sql(
+ALTER TABLE half_cycles ADD COLUMN usual_time_to_pressure_ms INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_time_to_pressure_sd_ms INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_peak_mbar INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_peak_sd_mbar INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_residual_mbar INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_residual_sd_mbar INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_vent_ms INTEGER;
+ALTER TABLE half_cycles ADD COLUMN usual_vent_sd_ms INTEGER;
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -29,7 +29,7 @@ class StationTable {
 // `select` gives id, then the row's columns with the station joined in; it ends before WHERE.
 struct HalfCycleTable {
   explicit HalfCycleTable(Database& database);
-  void put(std::int64_t station_no, const HalfCycle& row);
+  void put(std::int64_t station_no, const HalfCycleRow& row);
   static const char* const select;
   [[nodiscard]] static std::string select_without_curve();  // the same columns; the curve is empty
   [[nodiscard]] static Stored<HalfCycleRow> take(Statement& from);

@@ -56,7 +56,7 @@ void Writer::put_turns_and_what_was_fed(const Batch& batch) {
   std::map<std::int64_t, std::deque<std::int64_t>> told;  // ids by station
   for (const HalfCycleRow& row : batch.half_cycles) {
     const std::int64_t station_no = stations.number_of(row.station);
-    half_cycles.put(station_no, row.half_cycle);
+    half_cycles.put(station_no, row);
     if (!batch.fed.empty()) told[station_no].push_back(database.last_id());
   }
   for (const FedRow& row : batch.fed) {

@@ -168,6 +168,26 @@ std::optional<Weather> weather_by_vents(const StationState& state, const LineSta
 }
 }  // namespace
 
+namespace {
+UsualFigure usual(double expected, double deviation) { return {std::round(expected * 1000) / 1000, std::round(deviation * 1000) / 1000}; }
+double of_one_turn(const Expectation& e) { return std::hypot(e.deviation, e.model_deviation); }
+// Of a logarithm, in multiples of `unit`.
+UsualFigure usual_of_log(const Expectation& e, double unit) {
+  const double expected = std::exp(std::min(e.value, 20.0)) * unit;
+  return usual(expected, expected * std::expm1(std::min(of_one_turn(e), 3.0)));
+}
+}  // namespace
+
+TurnUsual usual_of(const TurnFigures& f) {
+  TurnUsual out;
+  if (f.expected_time) out.time_to_pressure_s = usual_of_log(f.time && f.time->learnt ? f.time->expected : *f.expected_time, 1);
+  if (f.vent && f.vent->learnt) out.vent_s = usual_of_log(f.vent->expected, 1);
+  if (f.peak && f.peak->learnt && f.target_bar) out.peak_bar = usual_of_log(f.peak->expected, *f.target_bar);
+  if (f.residual && f.residual->learnt)
+    out.residual_bar = usual(f.residual->expected.value * f.residual_limit_bar, of_one_turn(f.residual->expected) * f.residual_limit_bar);
+  return out;
+}
+
 double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in) {
   const auto& own = thresholds.conditions[static_cast<std::size_t>(condition)].smallest_shift;
   return own && *own > 0 ? std::log1p(*own / 100) : built_in;
@@ -199,6 +219,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
 
   TurnFigures out;
   out.weather = weather;
+  out.target_bar = settings.target_bar;
   out.residual_limit_bar = std::max(settings.residual_bar.value_or(residual_limit_default_bar), 1.0);
   if (line.time_to_pressure.turns >= ready.to_judge) {
     const auto at = [&](const Weather& w) { return expect(line.time_to_pressure, priors::time_to_pressure, w, time); };

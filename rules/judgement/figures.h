@@ -4,6 +4,7 @@
 #include <optional>
 
 #include "rules/judgement/station_rules.h"
+#include "rules/records/turn_usual.h"
 #include "rules/judgement/station_state.h"
 
 namespace driftline::rules {
@@ -55,6 +56,7 @@ struct TurnFigures {
   std::optional<ChartedFigure> peak;      // logarithm of the share of the target
   Weather weather;            // the regressors of this turn
   double residual_limit_bar = 0;
+  std::optional<double> target_bar;
   std::optional<Expectation> expected_time;   // also where the target was not met
   std::optional<Expectation> time_without_cold;  // the same line at the reference temperature
   std::optional<Expectation> time_to_come;       // once the grease has followed today's air
@@ -62,6 +64,9 @@ struct TurnFigures {
 
 // Follows every chart and teaches every baseline with this turn.
 TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context);
+
+// What the turn was held against, in the figures' own units.
+[[nodiscard]] TurnUsual usual_of(const TurnFigures& figures);
 
 // The engineer's smallest shift for a condition, as a logarithm, or the built-in one.
 [[nodiscard]] double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in);

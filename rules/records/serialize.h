@@ -6,6 +6,7 @@
 #include "rules/records/half_cycle.h"
 #include "rules/records/settings.h"
 #include "rules/records/station_event.h"
+#include "rules/records/turn_usual.h"
 #include "rules/records/warning.h"
 
 namespace driftline {
@@ -31,6 +32,14 @@ void serialize(Archive& archive, HalfCycle& v) {
   archive(v.line, v.pump_start, v.pump_stop, v.outcome, v.time_to_pressure_s, v.time_to_pressure_error_s, v.pump_run_s,
           v.peak_bar, v.residual_bar, v.vent_s, v.level_pct, v.temp_c, v.samples, v.largest_gap_s, v.settings, v.shape,
           v.vent_floor_bar, v.others_start_bar, v.others_stop_bar, v.off_schedule, v.clock_stepped, v.arrival);
+}
+template <class Archive>
+void serialize(Archive& archive, UsualFigure& v) {
+  archive(v.expected, v.deviation);
+}
+template <class Archive>
+void serialize(Archive& archive, TurnUsual& v) {
+  archive(v.time_to_pressure_s, v.peak_bar, v.residual_bar, v.vent_s);
 }
 template <class Archive>
 void serialize(Archive& archive, WeightedCause& v) {

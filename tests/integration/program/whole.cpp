@@ -8,6 +8,7 @@
 #include "gateway/history/reader.h"
 #include "gateway/history/row_text.h"
 #include "gateway/journal/reader.h"
+#include "rules/records/time_text.h"
 
 namespace driftline::testing {
 namespace {
@@ -40,8 +41,19 @@ void add(RowTexts& texts, const char* file, const Arguments&... row) {
   texts[file].push_back(std::move(text));
 }
 
+// No row of replay shows it, and the history must hold it as it was judged all the same.
+std::string usual_text(const HalfCycle& turn, const TurnUsual& usual) {
+  std::string text = std::to_string(turn.line) + " " + rfc3339(turn.pump_start);
+  for (const auto& figure : {usual.time_to_pressure_s, usual.peak_bar, usual.residual_bar, usual.vent_s})
+    text += figure ? " " + std::to_string(figure->expected) + " " + std::to_string(figure->deviation) : " -";
+  return text;
+}
+
 void add(RowTexts& texts, const Judged& judged) {
-  for (const auto& row : judged.half_cycles) add(texts, "half-cycles", row.station, row.half_cycle);
+  for (const auto& row : judged.half_cycles) {
+    add(texts, "half-cycles", row.station, row.half_cycle);
+    texts["usual"].push_back(usual_text(row.half_cycle, row.usual));
+  }
   for (const auto& row : judged.warnings) add(texts, "warnings", row);
   for (const auto& row : judged.reservoirs) add(texts, "reservoirs", row);
   for (const auto& row : judged.forecasts) add(texts, "forecasts", row);
@@ -73,7 +85,10 @@ RowTexts rows_in_history(const std::string& data_folder) {
   if (!reader) throw std::runtime_error(reader.error().text);
   RowTexts texts;
   collect(**reader, &history::Reader::half_cycles_after,
-          [&](const history::HalfCycleRow& row) { add(texts, "half-cycles", row.station, row.half_cycle); });
+          [&](const history::HalfCycleRow& row) {
+            add(texts, "half-cycles", row.station, row.half_cycle);
+            texts["usual"].push_back(usual_text(row.half_cycle, row.usual));
+          });
   collect(**reader, &history::Reader::warnings_after,
           [&](const WarningChange& row) { add(texts, "warnings", row); });
   collect(**reader, &history::Reader::reservoir_days_after,

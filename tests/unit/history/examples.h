@@ -40,7 +40,13 @@ inline HalfCycleRow half_cycle_row(int number) {
   h.off_schedule = number % 2 == 0;
   h.clock_stepped = number % 3 == 0;
   h.arrival = number % 5 == 0 ? Arrival::late : Arrival::live;
-  return {station_id(number), h};
+  const auto thousandths = [](int whole) { return whole / 1000.0; };
+  TurnUsual usual{UsualFigure{thousandths(201'513 + number), thousandths(1'125 + number)},
+                  UsualFigure{thousandths(189'001 + number), thousandths(750 + number)},
+                  UsualFigure{thousandths(-4'002 + number), thousandths(501 + number)},
+                  UsualFigure{thousandths(20'999 + number), thousandths(2'001 + number)}};
+  if (number % 4 == 1) usual.peak_bar.reset();
+  return {station_id(number), h, usual};
 }
 
 inline WarningChange warning_change(int number, Change change = Change::raised) {

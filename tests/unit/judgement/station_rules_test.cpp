@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "rules/judgement/figures.h"
 #include "rules/judgement/site_state.h"
 #include "rules/judgement/station_state.h"
 
@@ -18,6 +19,7 @@ struct Plant {
   StationContext context;
   StationState state;
   SiteState site;
+  std::optional<TurnFigures> figures;  // of the last event
   std::vector<WarningChange> changes;
   int turn = 0;
   int days_later = 0;
@@ -47,7 +49,7 @@ struct Plant {
 
   void take(const StationEvent& event, Time received) {
     std::vector<Judgement> judgements;
-    judge(state, event, received, context, judgements);
+    judge(state, event, received, context, judgements, figures);
     std::vector<SiteOutput> out;
     for (const Judgement& j : judgements)
       if (const auto* finding = std::get_if<Finding>(&j)) judge(site, context.id, *finding, received, out);
@@ -68,6 +70,35 @@ struct Plant {
     run(turns, [](HalfCycle&, int) {});
   }
 };
+
+// If this fails the page draws a band that is not what the turns were judged against.
+TEST(StationRules, a_turn_comes_with_what_it_was_held_against) {
+  Plant plant;
+  const auto take = [&](const HalfCycle& h) {
+    plant.take(h, h.pump_stop);
+    ++plant.turn;
+    return usual_of(plant.figures.value());
+  };
+  EXPECT_EQ(take(plant.next_turn()), TurnUsual{}) << "nothing is learnt yet";
+  int inside = 0;
+  constexpr int turns = 1000;
+  for (int i = 0; i < turns; ++i) {
+    const HalfCycle h = plant.next_turn();
+    const TurnUsual usual = take(h);
+    if (i < 100) continue;
+    ASSERT_TRUE(usual.time_to_pressure_s && usual.vent_s && usual.residual_bar && usual.peak_bar) << i;
+    EXPECT_NEAR(usual.time_to_pressure_s->expected, 150, 1.5) << i;
+    EXPECT_NEAR(usual.vent_s->expected, 60, 3) << i;
+    EXPECT_NEAR(usual.residual_bar->expected, 1.5, 0.3) << i;
+    EXPECT_NEAR(usual.peak_bar->expected, 182, 1) << i;
+    inside += std::abs(*h.time_to_pressure_s - usual.time_to_pressure_s->expected) < 2 * usual.time_to_pressure_s->deviation;
+  }
+  EXPECT_GT(inside, 0.93 * (turns - 100));
+  HalfCycle missed = plant.next_turn();
+  missed.outcome = Outcome::not_reached;
+  missed.time_to_pressure_s.reset();
+  EXPECT_TRUE(take(missed).time_to_pressure_s) << "what it should have been is known all the same";
+}
 
 // If this fails the program cries wolf on a station in good order.
 TEST(StationRules, a_station_in_good_order_raises_nothing) {
