@@ -185,8 +185,9 @@ void Station::follow_people(double at_s) {
     advance_level(day_end_s_);
     truth_.days.push_back(
         {rfc3339_date(plant_.from + std::chrono::milliseconds(std::llround((day_end_s_ - 1) * 1000))),
-         level_pct_, used_today_pct_, 0, false});
+         level_pct_, used_today_pct_, lowest_today_pct_, 0, false});
     used_today_pct_ = 0;
+    lowest_today_pct_ = level_pct_;
     day_end_s_ += day_s;
   }
   for (Trouble& trouble : troubles_)
@@ -231,6 +232,7 @@ void Station::advance_level(double to_s) {
           6 * trouble.full_severity * std::min(progress_most, progress_of(trouble.truth.plan, to_s / day_s));
   const double lost = std::min(level_pct_, leak * (to_s - level_s_) / day_s);
   level_pct_ -= lost;
+  lowest_today_pct_ = std::min(lowest_today_pct_, level_pct_);
   used_today_pct_ += lost;
   if (refill_) {
     level_pct_ +=

@@ -103,6 +103,7 @@ class Station {
   double level_shown_when_stuck_ = -1;
   std::optional<Refill> refill_;
   double used_today_pct_ = 0;
+  double lowest_today_pct_ = 100;
   double day_end_s_ = 86400;
   std::map<std::int64_t, double> hardest_;  // by day: largest share of the pump limit that a turn took
 

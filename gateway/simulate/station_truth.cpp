@@ -207,12 +207,13 @@ void Station::explain() {
   std::int64_t day_ms = truth_.from_ms;
   for (const DayTruth& day : truth_.days) {
     day_ms += 24 * hour_ms;
-    if (day.life_known && day.life_days < 15)
+    const double shortest_days = day.life_days - (day.level_pct - day.lowest_pct) / std::max(0.01, day.use_pct);
+    if (day.life_known && std::min(day.life_days, shortest_days) < 15)
       truth_.explained.push_back({day_ms - 24 * hour_ms,
                                   day_ms + 12 * hour_ms,
                                   {"short-reservoir-life"},
                                   "the reservoir lasts two weeks or less"});
-    if (day.level_pct < plan_.low_pct + 2)
+    if (day.lowest_pct < plan_.low_pct + 2)
       truth_.explained.push_back(
           {day_ms - 24 * hour_ms, day_ms + 12 * hour_ms, {"reservoir-low"}, "the reservoir is low"});
   }

@@ -91,6 +91,7 @@ struct DayTruth {
   std::string date;
   double level_pct = 0;
   double use_pct = 0;
+  double lowest_pct = 0;  // before a refill, say
   double life_days = 0;
   bool life_known = false;
 };
