@@ -17,7 +17,8 @@ void Bins::add(Time time, double reading) {
     while (second + 1 < bin.size() && bin[second].after_turn) ++second;
     bin[second - 1].sum += bin[second].sum;
     bin[second - 1].readings = static_cast<std::uint16_t>(bin[second - 1].readings + bin[second].readings);
-    std::move(bin.begin() + static_cast<std::ptrdiff_t>(second) + 1, bin.end(), bin.begin() + static_cast<std::ptrdiff_t>(second));
+    std::move(bin.begin() + static_cast<std::ptrdiff_t>(second) + 1, bin.end(),
+              bin.begin() + static_cast<std::ptrdiff_t>(second));
     --count;
   }
   bin[count++] = {time, static_cast<float>(reading), 1, cut};

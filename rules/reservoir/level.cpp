@@ -31,6 +31,7 @@ bool fits(State& state, const LevelReading& reading, double level) {
     if (++state.odd < 2) return false;
     state.odd = 0;
     state.refilling_since = reading.time;
+    state.refilled_from = static_cast<float>(e.level);
     restart_level(state, level);
     return false;
   }
@@ -46,13 +47,11 @@ bool fits(State& state, const LevelReading& reading, double level) {
   return true;
 }
 
-// A reading that was doubted moves again, or comes back to where the level must be.
+// A reading that was doubted moves again. That it lies where the level may be by now says nothing: a count
+// grows vague, and a sensor that fell to zero and stays there would be believed one day.
 void check_recovery(State& state, const LevelReading& reading, double level) {
   const double moved_by = std::max({1.5, 2 * double{state.quantum}, 4 * std::sqrt(double{state.noise_var})});
-  const Estimate e = state.filter.estimate();
-  const bool back = state.doubt == Doubt::fell && std::abs(level - e.level) < 4 + 3 * e.level_sd;
-  const bool moves = std::abs(level - double{state.still.reading}) > moved_by;
-  if (state.doubt == Doubt::reported || !(back || moves)) {
+  if (state.doubt == Doubt::reported || std::abs(level - double{state.still.reading}) <= moved_by) {
     state.odd = 0;
     return;
   }
@@ -61,6 +60,17 @@ void check_recovery(State& state, const LevelReading& reading, double level) {
   state.doubt = Doubt::none;
   state.refilling_since = reading.time;
   restart_level(state, level);
+}
+
+// Where people refill from and to here, for the day the sensor fails.
+void learn_refill(State& state, double to_pct) {
+  if (state.refilled_from >= 0 && state.refills_seen < refills_kept) {
+    state.from_sum += state.refilled_from;
+    ++state.refills_seen;
+    state.fill_sum += static_cast<float>(to_pct);
+    ++state.fills;
+  }
+  state.refilled_from = -1;
 }
 
 void learn_noise(State& state, const LevelReading& reading, double level) {
@@ -73,6 +83,15 @@ void learn_noise(State& state, const LevelReading& reading, double level) {
   }
   state.last_reading = static_cast<float>(level);
 }
+// Longer than this follower sticks a reading has stayed: it is stuck, or less is used. It tells neither until
+// it moves.
+bool longer_than_usual(const State& state) {
+  if (state.usual_use <= 0 || state.still.reading < -50) return false;
+  const double used = double{state.still.use} * double{state.still.nominal};
+  const double sticks = state.filter.likely_stick() * (state.filter.calm.back().anchored ? 1.2 : 2.2);
+  return used > sticks + 0.75 * double{state.quantum} + 0.6;
+}
+
 }  // namespace
 
 void restart_level(State& state, double reading) {
@@ -92,15 +111,17 @@ void use_readings(State& state, Time until, const Context& context) {
     restart_level(state, mean);
     return;
   }
+  const double moved_by =
+      std::max({0.6, 0.75 * double{state.quantum}, 2.5 * std::sqrt(double{state.noise_var})});
+  const bool moved = std::abs(mean - double{state.still.reading}) > moved_by;
+  if (!moved && longer_than_usual(state)) return;
   const Estimate before = state.filter.estimate();
   const double a_turn = state.days_sum > 0 ? before.use * double{state.nominal_sum} / double{state.days_sum} *
                                                  double{state.turn_s} / 86400
                                            : 1;
   state.filter.read(mean, reading_sd(state, block.readings, a_turn));
   judge_use_shift(state, context.thresholds);
-  const double moved_by =
-      std::max({0.6, 0.75 * double{state.quantum}, 2.5 * std::sqrt(double{state.noise_var})});
-  if (std::abs(mean - double{state.still.reading}) > moved_by)
+  if (moved)
     state.still = {static_cast<float>(mean), static_cast<float>(before.level), static_cast<float>(before.use),
                    0};
 }
@@ -135,7 +156,10 @@ void take_level(State& state, const LevelReading& reading, double level) {
   }
   learn_noise(state, reading, level);
   if (state.refilling_since) {
-    if (seconds_between(*state.refilling_since, reading.time) > refill_s) state.refilling_since.reset();
+    if (seconds_between(*state.refilling_since, reading.time) > refill_s) {
+      learn_refill(state, level);
+      state.refilling_since.reset();
+    }
     restart_level(state, level);
     return;
   }
@@ -145,6 +169,31 @@ void take_level(State& state, const LevelReading& reading, double level) {
   }
   if (state.level_known && !fits(state, reading, level)) return;
   state.bins.add(reading.time, level);
+}
+
+void mind_rest(State& state, Time time, double rested_from_s) {
+  if (!state.last_turn || !state.level_known || state.doubt != Doubt::none) return;
+  const Estimate e = state.filter.estimate();
+  const double days = (seconds_between(*state.last_turn, time) - rested_from_s) / 86400;
+  if (state.rest_level < 0 || state.refilling_since || days <= 0) {
+    state.rest_level = static_cast<float>(e.level);
+    state.rest_fall = 0;
+    return;
+  }
+  const double fallen = double{state.rest_level} - e.level;
+  if (fallen < rest_fall_pct_min + 3 * e.level_sd) return;
+  state.rest_fall = static_cast<float>(fallen / days);
+  state.shift = 1;
+}
+
+void end_rest(State& state) {
+  const double nominal_a_day = state.days_sum > 0 ? double{state.nominal_sum} / double{state.days_sum} : 0;
+  if (state.rest_fall > 0 && nominal_a_day > 0) {
+    const double more = double{state.rest_fall} / nominal_a_day;
+    state.filter.start_use(state.filter.estimate().use + more, 0.3 * more);
+  }
+  state.rest_fall = 0;
+  state.rest_level = -1;
 }
 
 }  // namespace driftline::rules::reservoir

@@ -6,10 +6,10 @@
 namespace driftline::rules::reservoir {
 namespace {
 
-constexpr double forget = 1.0 / 250;   // of the score, a block
-constexpr double surprise_max = 16;    // a single reading says no more than this against a hypothesis
-constexpr float change_sure = 5;       // log likelihood ratio: odds of 150 to 1
-constexpr double overdue = 1.25;       // a follower that should have moved this much ago has moved
+constexpr double forget = 1.0 / 250;  // of the score, a block
+constexpr double surprise_max = 16;   // a single reading says no more than this against a hypothesis
+constexpr float change_sure = 5;      // log likelihood ratio: odds of 150 to 1
+constexpr double overdue = 1.25;      // a follower that should have moved this much ago has moved
 
 // One scalar observation y = level + slope*use.
 void update(Follower& f, double y, double slope, double variance) {
@@ -40,13 +40,15 @@ void stayed(Follower& f, double reading, double stick, double noise_sd) {
   f.blocks = static_cast<std::int16_t>(std::min(f.blocks + 1, 1000));
   f.held += (static_cast<float>(reading) - f.held) / static_cast<float>(f.blocks);
   if (f.anchored) {
-    // The same height read again and again: its coarse step does not average out, so later readings count less.
+    // The same height read again and again: its coarse step does not average out, so later readings count
+    // less.
     update(f, reading, double{f.since}, noise_sd * noise_sd * f.blocks);
     return;
   }
   // After a refill: the level is within `stick` of the reading, no more is known until the follower moves.
   const double deviation = reading - double{f.held};
-  f.score -= static_cast<float>(0.5 * (std::min(deviation * deviation / (noise_sd * noise_sd), surprise_max) + std::log(noise_sd * noise_sd)));
+  f.score -= static_cast<float>(0.5 * (std::min(deviation * deviation / (noise_sd * noise_sd), surprise_max) +
+                                       std::log(noise_sd * noise_sd)));
   const double low = double{f.held} - stick, high = double{f.held} + stick;
   if (f.level < low || f.level > high) {
     const float score = f.score;
@@ -79,8 +81,10 @@ float see(Follower& f, double reading, double stick, double noise_sd) {
   const float before = f.score;
   const bool left = std::abs(reading - double{f.held}) > stick / 2;
   const bool late = f.anchored && f.use * double{f.since} > overdue * stick + 0.1;
-  if (stick <= 0 || left || late) moved(f, reading, noise_sd);
-  else stayed(f, reading, stick, noise_sd);
+  if (stick <= 0 || left || late)
+    moved(f, reading, noise_sd);
+  else
+    stayed(f, reading, stick, noise_sd);
   return f.score - before;
 }
 
@@ -90,7 +94,8 @@ std::array<double, follower_count> weights_of(const Followers& followers) {
   std::array<double, follower_count> weight{};
   double best = -1e300, sum = 0;
   for (const Follower& f : followers) best = std::max(best, double{f.score});
-  for (std::size_t i = 0; i < followers.size(); ++i) sum += weight[i] = std::exp(double{followers[i].score} - best);
+  for (std::size_t i = 0; i < followers.size(); ++i)
+    sum += weight[i] = std::exp(double{followers[i].score} - best);
   for (double& w : weight) w /= sum;
   return weight;
 }
@@ -178,18 +183,26 @@ void LevelFilter::read(double reading, double noise_sd) {
   }
 }
 
-std::array<double, follower_count> LevelFilter::weights() const { return weights_of(calm); }
+std::array<double, follower_count> LevelFilter::weights() const {
+  return weights_of(calm);
+}
 
-Estimate LevelFilter::estimate() const { return mixed(calm, weights()); }
+Estimate LevelFilter::estimate() const {
+  return mixed(calm, weights());
+}
 
-Estimate LevelFilter::lately() const { return mixed(agile, weights()); }
+Estimate LevelFilter::lately() const {
+  return mixed(agile, weights());
+}
 
 double LevelFilter::expected_reading() const {
   const auto weight = weights();
   double sum = 0;
   for (std::size_t i = 0; i < follower_count; ++i) {
     const Follower& f = calm[i];
-    sum += weight[i] * (stick_pct[i] <= 0 ? f.level : std::clamp(double{f.held}, f.level - stick_pct[i], f.level + stick_pct[i]));
+    sum += weight[i] * (stick_pct[i] <= 0
+                            ? f.level
+                            : std::clamp(double{f.held}, f.level - stick_pct[i], f.level + stick_pct[i]));
   }
   return sum;
 }

@@ -13,12 +13,12 @@ namespace {
 
 constexpr double z_80 = 1.2815515655446004;  // normal quantile of 0.9
 constexpr double turns_a_day_spread = 0.005;
-constexpr double use_known_share = 0.25;      // of the use: known worse, no life is said
+constexpr double use_known_share = 0.25;  // of the use: known worse, no life is said
 constexpr double trend_sure = 2.5;
-constexpr double trend_smallest = 0.004;     // of the use, a day
-constexpr double trend_goes_on = 0.7;        // trends level off or are repaired as often as they go on
+constexpr double trend_smallest = 0.004;  // of the use, a day
+constexpr double trend_goes_on = 0.7;     // trends level off or are repaired as often as they go on
 constexpr double trend_most = 1.5;
-constexpr double life_days_most = 3650;      // beyond ten years nothing is said
+constexpr double life_days_most = 3650;  // beyond ten years nothing is said
 
 // Turns that have come since the last one told: reconstruction may tell a turn only when the next begins.
 double turns_untold(const State& state, Time time) {
@@ -28,8 +28,8 @@ double turns_untold(const State& state, Time time) {
 }
 
 struct Change {
-  double a_day = 0;     // of the use, as a share; 0 where no straight trend is sure
-  double walk_sd = 0;   // change from day to day
+  double a_day = 0;    // of the use, as a share; 0 where no straight trend is sure
+  double walk_sd = 0;  // change from day to day
 };
 
 Change change_of(const State& state, double use) {
@@ -40,8 +40,8 @@ Change change_of(const State& state, double use) {
   double squares = 0;
   for (std::size_t i = 0; i < n; ++i) {
     day[i] = static_cast<double>(i);
-    value[i] = double{state.uses[i]} / use;
-    if (i > 0) squares += std::pow(std::clamp(value[i] - value[i - 1], -0.3, 0.3), 2);
+    value[i] = double{state.uses_lately[i]} / use;
+    if (i > 0) squares += std::pow(std::clamp(double{state.uses[i] - state.uses[i - 1]} / use, -0.3, 0.3), 2);
   }
   change.walk_sd = std::sqrt(squares / static_cast<double>(n - 1));
   if (n < 8) return change;
@@ -49,7 +49,8 @@ Change change_of(const State& state, double use) {
   const auto test = statistics::mann_kendall(y);
   const auto line = statistics::theil_sen(x, y);
   const auto step = statistics::locate_shift(y, 2);
-  if (!test || !line || !step || std::abs(test->z) < trend_sure || std::abs(line->slope) < trend_smallest) return change;
+  if (!test || !line || !step || std::abs(test->z) < trend_sure || std::abs(line->slope) < trend_smallest)
+    return change;
   double residual = 0;
   for (std::size_t i = 0; i < n; ++i) residual += std::pow(y[i] - line->intercept - line->slope * x[i], 2);
   if (residual < step->rss) change.a_day = trend_goes_on * line->slope;
@@ -78,17 +79,20 @@ Life life_at(const State& state, Time time, const Context& context) {
   const double level = e.level - turns_untold(state, time) * e.use * a_turn;
   life.level_pct = std::clamp(level, 0.0, 100.0);
   if (!use_known) return life;
-  const double use = *life.use_pct_per_day;
+  const double use = *life.use_pct_per_day + double{state.rest_fall};
   const double left = std::max(0.0, level - context.design.empty_pct.value_or(empty_pct_default));
   const Change change = change_of(state, e.use);
   const double days = days_until_used(left, use, change.a_day);
   if (days > life_days_most) return life;
   const double relative_use = e.use_sd / e.use;
   const double mark_sd = context.design.empty_pct ? 0 : empty_pct_spread;
-  const double variance = (e.level_sd * e.level_sd + mark_sd * mark_sd + level_offset_spread_pct * level_offset_spread_pct) / (use * use) +
-                          days * days * (relative_use * relative_use + turns_a_day_spread * turns_a_day_spread +
-                                         change.walk_sd * change.walk_sd * std::min(days, 60.0) / 3) -
-                          2 * days / use * e.cross / e.use;
+  const double variance =
+      (e.level_sd * e.level_sd + mark_sd * mark_sd + level_offset_spread_pct * level_offset_spread_pct) /
+          (use * use) +
+      days * days *
+          (relative_use * relative_use + turns_a_day_spread * turns_a_day_spread +
+           change.walk_sd * change.walk_sd * std::min(days, 60.0) / 3) -
+      2 * days / use * e.cross / e.use;
   const double reach = z_80 * std::sqrt(std::max(variance, 1e-6));
   life.days = days;
   life.days_low = std::max(0.0, days - reach);

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 
 namespace driftline::rules::reservoir {
 
@@ -31,12 +32,15 @@ inline constexpr double filled_to_pct = 84;           // where nothing reads the
 inline constexpr double filled_to_spread_pct = 12;
 
 inline constexpr double fill_spread_pct = 8;           // from one refill of a station to the next
-inline constexpr double pushed_pct_most = 20;          // the switch stayed open for this much longer: it was refilled untold
-inline constexpr double anywhere_pct = 60;             // the level then, and
-inline constexpr double anywhere_spread_pct = 22;      // its sigma
+inline constexpr double pushed_pct_least = 3;          // the count proved wrong by more than this, and by more than
+inline constexpr double pushed_sds = 1.5;              // so many of its sigma: it was refilled untold,
+inline constexpr double refilled_over_mark_pct = 8;    // at about so much over the mark (common practice, no source)
+inline constexpr double low_margin_pct = 2;            // a switch that is open contradicts a level that is under its mark by less
+inline constexpr std::uint8_t refills_kept = 20;       // people's habit is known by then
 inline constexpr double jump_pct_min = 8;             // a fall of more between two readings is no use of grease
 inline constexpr double readable_low_pct = -2;        // outside these a reading cannot be
 inline constexpr double readable_high_pct = 104;
+inline constexpr double rest_fall_pct_min = 3.5;      // a fall in a rest by less could be the follower and the temperature
 inline constexpr double level_offset_spread_pct = 0.35;  // temperature and mounting of the sensor, not learnt
 
 inline constexpr std::size_t uses_max = 12;           // days of use behind a trend

@@ -53,6 +53,7 @@ void take(State& state, const HalfCycle& turn, Time received, const Context& con
   turn_days(state, turn.pump_stop, judged, context, out);
   state.last_event = std::max(state.last_event, turn.pump_stop);
   use_readings(state, turn.pump_start, context);
+  end_rest(state);
   const TurnUse use = use_of(state, turn, context.design);
   double missed = 0;
   count_turn(state, use, turn.pump_start, missed);
@@ -61,7 +62,7 @@ void take(State& state, const HalfCycle& turn, Time received, const Context& con
     const double unseen = missed * use.nominal;
     state.filter.turn(0.5 * unseen, 0.5 * unseen);
     state.still.nominal = 0;
-    state.still.reading = -100;
+    if (state.doubt == Doubt::none) state.still.reading = -100;  // a doubted one goes on from where it stands
     state.since_refill = -1;
   }
   if (state.last_turn) state.filter.wander(std::min(10.0, days_between(*state.last_turn, turn.pump_start)));
@@ -73,7 +74,7 @@ void take(State& state, const HalfCycle& turn, Time received, const Context& con
   if (state.level_known && state.doubt == Doubt::none) learn_usual(state, used_pct);
   follow_time(state, turn);
   check_stuck(state);
-  mind_switch(state, context);
+  mind_floors(state, context, turn.outcome == Outcome::reached);
   judge_conditions(state, judged, context, false, out);
 }
 
@@ -95,13 +96,16 @@ void take(State& state, const LevelReading& reading, Time received, const Contex
   state.was_at_rest = reading.at_rest;
   if (reading.level_pct) take_level(state, reading, *reading.level_pct);
   if (reading.level_pct) state.last_reading_at = reading.time;
-  const bool long_at_rest = !state.last_turn || seconds_between(*state.last_turn, reading.time) >
-                                                    std::max(no_turns_s, 2.2 * double{state.turn_s});
+  const std::int8_t shift_before = state.shift;
+  const double rests_s = std::max(no_turns_s, 2.2 * double{state.turn_s});
+  const bool long_at_rest = !state.last_turn || seconds_between(*state.last_turn, reading.time) > rests_s;
   if (long_at_rest && state.bins.count > 3) {
     state.filter.loosen_level(0.2);
     use_readings(state, state.bins.bin[3].start, context);
+    mind_rest(state, reading.time, rests_s);
   }
-  if (doubt_before != state.doubt || refilling_before != state.refilling_since.has_value() ||
+  if (doubt_before != state.doubt || shift_before != state.shift ||
+      refilling_before != state.refilling_since.has_value() ||
       low_before != (state.switch_made && state.low_readings >= 2))
     judge_conditions(state, judged, context, false, out);
 }
@@ -111,7 +115,7 @@ void take(State& state, const ServiceNote& note, Time received, const Context& c
   if (!state.started) start(state, context.design);
   if (note.kind == ServiceKind::repaired) {
     state.shift = 0;
-    state.filter.loosen_use(0.1 * state.filter.estimate().use);
+    expect_usual_use(state);
     judge_conditions(state, judged_at(note.time, received), context, false, out);
     return;
   }

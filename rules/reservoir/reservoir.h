@@ -15,13 +15,15 @@
 // Findings (whole station), made whenever they change, and once a day while they hold:
 //   reservoir-low         switch made in two readings, or level under its mark
 //   short-reservoir-life  late end of the life's interval under `reservoir_notice_days`, or life under 0.7 of it
-//   grease-use-shift      use against the learnt or designed use, beyond `smallest_shift` (15 %) and 4 standard errors
+//   grease-use-shift      use against the learnt or designed use, beyond `smallest_shift` (15 %) and 4 standard errors; or
+//                         a level that falls in a rest without turns, by more than a follower sticks
 //   doubtful-sensor       the reading stays while turns have used more than any follower sticks; falls by more than use can;
 //                         cannot be; or reconstruction says so
 //
 // Without a level sensor the level is counted down by turns from what a refill is believed to reach: 84 +- 12 %, or what
 // this station's refills have reached, worked back from the turns between a refill and the low-level switch. While the
-// switch is open the level is over its mark (truncated normal law).
+// switch is open the level is over its mark, and while turns are reached over the empty mark (truncated normal law); a count
+// that had to be raised by more than it was uncertain tells of a refill that nobody noted.
 //
 // What it cannot know: where nothing reads the level and nobody tells a refill, life is unknown. A constant offset of the
 // sensor (temperature) is inside the interval, not corrected. Over-use while all turns are regular is the same to the level
@@ -109,6 +111,7 @@ struct State {
   Bins bins;
   Still still;
   std::array<float, uses_max> uses{};  // at the ends of the last days, oldest first
+  std::array<float, uses_max> uses_lately{};  // likewise, by the agile filters: for a trend
   std::uint8_t use_count = 0;
   std::array<float, lines_max> time_usual{};  // time to pressure, smoothed slowly and quickly
   std::array<float, lines_max> time_now{};
@@ -128,10 +131,16 @@ struct State {
   float usual_use = 0;                 // 0: not learnt yet
   float usual_sd = 0;
   float since_refill = -1;             // nominal use since the last refill; below 0: when it was is not known
-  float pushed = 0;                    // level that the open switch has shown to be more than counted, since the last refill
-  float fill_sum = 0;                  // levels after refills, worked back from the switch
+  float pushed = 0;                    // level that the open switch, or turns still reached, have shown to be more than counted
+  float pushed_from_sd = 0;            // how well the count was known when that began
+  float fill_sum = 0;                  // levels after refills, read or worked back from the switch
+  float from_sum = 0;                  // levels before refills that the sensor saw
+  float refilled_from = -1;            // of the refill under way; below 0: none is
   std::uint8_t fills = 0;
+  std::uint8_t refills_seen = 0;
   float fallen = 0;                    // level used up by turns since the start, %
+  float rest_level = -1;               // as believed when this long rest began; below 0: no rest, or not known
+  float rest_fall = 0;                 // % a day that leaves while no turn is made; 0: none is seen
   float shifted_pct = 0;               // level used up while the use is seen shifted; 0: it is not
   std::int8_t shift = 0;               // use is up (1) or down (-1)
   std::uint8_t odd = 0;                // readings in a row that do not fit
@@ -151,8 +160,8 @@ struct State {
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(filter, bins, still, uses, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day,
-            last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, fill_sum, fills, fallen, shifted_pct, shift,
+    archive(filter, bins, still, uses, uses_lately, use_count, time_usual, time_now, turns_timed, last_turn, last_reading_at, refilling_since, told_at, day,
+            last_event, nominal_sum, days_sum, turn_s, noise_var, quantum, last_reading, usual_use, usual_sd, since_refill, pushed, pushed_from_sd, fill_sum, from_sum, refilled_from, fills, refills_seen, fallen, rest_level, rest_fall, shifted_pct, shift,
             odd, low_readings, misses, started, designed, level_known, sensor_seen, was_at_rest, switch_seen, switch_made, switch_was_made, doubt, low, life,
             use, sensor);
   }

@@ -19,6 +19,8 @@ void learn_usual(State& state, double used_pct);
 void judge_use_shift(State& state, const Thresholds& thresholds);
 void remember_use(State& state);
 
+void expect_usual_use(State& state);
+
 // level.cpp
 void restart_level(State& state, double reading);
 // A block of readings before `until`, as one.
@@ -26,11 +28,16 @@ void use_readings(State& state, Time until, const Context& context);
 void check_stuck(State& state);
 void take_level(State& state, const LevelReading& reading, double level);
 
+// A reading long after the last turn: nothing should leave now.
+void mind_rest(State& state, Time time, double rested_from_s);
+// A turn: what left at rest goes on beside what the turns use.
+void end_rest(State& state);
+
 // switch.cpp
 // Nothing read how far it was filled: what people do, and what was done here before.
 void guess_refill(State& state);
 void take_switch(State& state, bool made, const Context& context);
-// Nothing reads the level: with the switch open it is over its mark.
-void mind_switch(State& state, const Context& context);
+// Nothing reads the level: with the switch open it is over the low mark, with turns still reached over the empty mark.
+void mind_floors(State& state, const Context& context, bool reached);
 
 }  // namespace driftline::rules::reservoir

@@ -60,7 +60,7 @@ void start(State& state, const StationDesign& design) {
 
 void judge_use_shift(State& state, const Thresholds& thresholds) {
   const double usual = double{state.usual_use};
-  if (usual <= 0) return;
+  if (usual <= 0 || state.rest_fall > 0) return;
   const bool turned = state.shift * (state.filter.estimate().use - usual) < 0;
   if (turned) state.shift = 0;
   const double share =
@@ -154,11 +154,26 @@ void follow_time(State& state, const HalfCycle& turn) {
   now += time_quick * (value - now);
 }
 
+// After a repair: what is used goes back to what it was, or does not; what was seen of late no longer tells.
+void expect_usual_use(State& state) {
+  const double now = state.filter.estimate().use, usual = double{state.usual_use};
+  if (usual <= 0) return state.filter.loosen_use(0.1 * now);
+  const double off = std::abs(now - usual);
+  if (off > 0.1 * usual)
+    state.filter.start_use(usual, std::min(off / 2, 0.2 * usual));
+  else
+    state.filter.loosen_use(std::max(0.02 * usual, off));
+  state.shifted_pct = 0;
+  state.use_count = 0;
+}
+
 void remember_use(State& state) {
   if (state.use_count == state.uses.size()) {
     std::move(state.uses.begin() + 1, state.uses.end(), state.uses.begin());
+    std::move(state.uses_lately.begin() + 1, state.uses_lately.end(), state.uses_lately.begin());
     --state.use_count;
   }
+  state.uses_lately[state.use_count] = static_cast<float>(state.filter.lately().use);
   state.uses[state.use_count++] = static_cast<float>(state.filter.estimate().use);
 }
 

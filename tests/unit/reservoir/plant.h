@@ -29,6 +29,7 @@ struct Plant {
   double quantum = 1, noise = 0.3, stick = 1.5, by_temperature = 0.01;
   double reading_s = 600;
   bool design_known = true;
+  bool turns_come = true;
   bool turns_told_late = false;  // a turn is told when the next begins
   unsigned seed = 1;
 
@@ -118,7 +119,7 @@ struct Plant {
       advance_to(state, now, context, said);
       level_at_end[rfc3339_date(now)] = level;
       if (next_turn <= next_reading) {
-        turn();
+        if (turns_come) turn();
         next_turn = later_by_s(next_turn, turn_s);
         if (next_reading <= later_by_s(now, 60)) next_reading = later_by_s(now, 90);
       } else {
@@ -139,6 +140,10 @@ struct Plant {
     follow();
     now = later_by_s(now, 600);
     if (told) take(state, ServiceNote{.time = now, .kind = ServiceKind::refilled, .line = {}, .note = ""}, now, context, said);
+  }
+  void note(ServiceKind kind) {
+    const StationDesign d = design();
+    take(state, ServiceNote{.time = now, .kind = kind, .line = {}, .note = ""}, now, Context{id, d, thresholds}, said);
   }
   [[nodiscard]] Life life() const {
     const StationDesign d = design();

@@ -101,6 +101,27 @@ TEST(Reservoir, tells_a_leak_by_mass_balance) {
   EXPECT_FALSE(plant.holds(Condition::grease_use_shift));
 }
 
+// A plant that stands uses nothing: a level that falls all the same leaks, and needs no mass balance to be told.
+TEST(Reservoir, tells_a_leak_at_rest) {
+  for (const bool designed : {true, false}) {
+    Plant plant{.design_known = designed};
+    plant.run(6);
+    plant.turns_come = false;
+    plant.run(3);
+    EXPECT_TRUE(plant.raised(Condition::grease_use_shift).empty()) << "nothing leaks yet";
+    plant.leak_pct_a_day = 6;
+    plant.run(2);
+    const auto found = plant.raised(Condition::grease_use_shift);
+    ASSERT_EQ(found.size(), 1u);
+    EXPECT_EQ(found[0].causes[0].cause, Cause::reservoir_leak);
+    EXPECT_GT(found[0].causes[0].weight, 0.9);
+    plant.turns_come = true;
+    plant.run(2);
+    EXPECT_EQ(plant.raised(Condition::grease_use_shift).size(), 1u) << "it goes on leaking: one warning";
+    EXPECT_TRUE(plant.holds(Condition::grease_use_shift));
+  }
+}
+
 // Devices that do not move use less than their charges.
 TEST(Reservoir, tells_under_use) {
   Plant plant{};
@@ -125,6 +146,80 @@ TEST(Reservoir, lives_on_a_switch_and_turns_counted) {
   EXPECT_NEAR(*plant.life().days, plant.life_days(), 1.0);
   EXPECT_LE(*plant.life().days_low, plant.life_days());
   EXPECT_GE(*plant.life().days_high, plant.life_days());
+}
+
+// A sensor that fell to zero and stays there must not be believed because turns went unseen, nor because the count grew vague.
+TEST(Reservoir, goes_on_doubting_a_sensor_that_stands) {
+  Plant plant{};
+  plant.run(3);
+  plant.stuck_at = 0;
+  plant.run(1);
+  ASSERT_TRUE(plant.holds(Condition::doubtful_sensor));
+  plant.now = later_by_s(plant.now, 4 * plant.turn_s);  // silence
+  plant.run(2);
+  while (plant.level > 20) plant.run(0.5);
+  plant.refill(90, false);
+  plant.run(10);
+  EXPECT_TRUE(plant.holds(Condition::doubtful_sensor));
+  EXPECT_EQ(plant.raised(Condition::doubtful_sensor).size(), 1u);
+  EXPECT_TRUE(plant.raised(Condition::reservoir_low).empty());
+}
+
+// While the sensor is in doubt a count alone must send nobody out at night; with the low-level switch it must.
+TEST(Reservoir, acts_on_a_count_only_where_the_switch_agrees) {
+  for (const bool with_switch : {false, true}) {
+    Plant plant{.low_switch = with_switch};
+    plant.run(3);
+    plant.stuck_at = 70;
+    while (plant.level > 3.5) plant.run(0.25);
+    bool acted = false;
+    for (const Output& output : plant.said)
+      if (const auto* f = std::get_if<Finding>(&output); f && f->holds) acted |= f->urgency == Urgency::act;
+    EXPECT_EQ(acted, with_switch);
+  }
+}
+
+// Nobody noted the refill and nothing reads the level: that the switch stays open, or turns are reached past the empty mark,
+// must tell of it, or a full reservoir is called empty for weeks.
+TEST(Reservoir, infers_a_refill_that_nobody_noted) {
+  for (const bool with_switch : {false, true}) {
+    Plant plant{.low_switch = with_switch};
+    for (int i = 0; i < 2; ++i) {  // the sensor sees what people do here
+      while (plant.level > 25) plant.run(0.5);
+      plant.refill(88, false);
+      plant.run(1);
+    }
+    plant.stuck_at = 85;
+    while (plant.level > 25) plant.run(0.5);
+    plant.refill(88, false);
+    plant.run(8);
+    EXPECT_NEAR(*plant.life().level_pct, plant.level, 18) << with_switch;
+    EXPECT_LE(*plant.life().days_low, plant.life_days());
+  }
+}
+
+// A switch that is open contradicts a level a little under its mark; and half a refill must not look like a low level.
+TEST(Reservoir, believes_the_open_switch_at_the_mark) {
+  Plant with{.low_switch = true, .seed = 4};
+  while (with.level > 12.9) with.run(0.05);
+  EXPECT_TRUE(with.raised(Condition::reservoir_low).empty());
+  with.run(0.5);
+  EXPECT_TRUE(with.holds(Condition::reservoir_low));
+}
+
+// After a repair the life must not go by what leaked before it.
+TEST(Reservoir, goes_back_to_the_usual_use_after_a_repair) {
+  Plant plant{};
+  plant.run(3);
+  plant.leak_pct_a_day = 6;
+  plant.run(3);
+  plant.leak_pct_a_day = 0;
+  plant.refill(92, true);
+  plant.note(ServiceKind::repaired);
+  plant.run(0.1);
+  EXPECT_TRUE(plant.life().days);
+  plant.run(0.9);
+  EXPECT_NEAR(*plant.life().days, plant.life_days(), 0.2 * plant.life_days());
 }
 
 // Where nothing is known nothing is said; a note of a refill starts the count.
