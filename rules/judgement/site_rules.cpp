@@ -1,8 +1,15 @@
 // Findings of a site's stations -> warning changes and daily forecasts.
 //
 // The station's rules already hold a condition until it is calm (rules/warnings/held.h), so a warning here is a plain state:
-// raised with the first finding that holds, its urgency followed, cleared with the first that does not. What a site's
-// stations do at once is judged here: see `with_the_site`.
+// raised with the first finding that holds, its urgency followed, cleared with the first that does not.
+//
+// What a site's stations do at once is judged here. Two other stations that
+//   - show the same condition, raised within 1.5 days (what one front of weather does), or another of those that cold grease
+//     brings, put down to it; or
+//   - fell silent within half an hour of each other's last word (each is told only after its own habit of silence, hours apart)
+// have a cause in common: weather, or the link of the site, become three times as likely with each station, at most 30 times.
+// The row of each station then carries that cause first and says how many others are alike; who sends messages has one of them
+// to send for the site, with the stations in it. Rows told before the others joined are not told again.
 #include <algorithm>
 #include <cmath>
 
@@ -14,7 +21,8 @@
 namespace driftline::rules {
 namespace {
 
-constexpr double together_days = 1.5;   // weather, power and link strike a site's stations within this
+constexpr double together_days = 1.5;   // weather strikes a site's stations within this
+constexpr double silent_together_s = 1800;  // slow reports apart
 constexpr int together_least = 2;       // other stations
 constexpr double cold_factor = 3;       // a station more of the same at once makes a common cause likelier by this
 constexpr double factor_most = 30;
@@ -28,14 +36,29 @@ bool looks_ahead(Condition condition) {
          condition == Condition::short_reservoir_life || condition == Condition::reservoir_low;
 }
 
-// Other stations on which the same condition was raised shortly before.
+bool brought_by_cold(Condition condition) {
+  return condition == Condition::slow_to_pressure || condition == Condition::slow_vent || condition == Condition::residual_pressure ||
+         condition == Condition::pressure_not_reached;
+}
+
+std::optional<Time> since_of(const Finding& f) { return f.shift ? f.shift->since : std::nullopt; }
+
+bool is_alike(const WarningKey& key, const OpenWarning& open, const Finding& f) {
+  if (f.condition == Condition::station_silent) {
+    const auto since = since_of(f);
+    return key.condition == f.condition && since && open.since && std::abs(seconds_between(*open.since, *since)) <= silent_together_s;
+  }
+  const bool same = key.condition == f.condition ||
+                    (brought_by_cold(f.condition) && brought_by_cold(key.condition) && open.first_cause == Cause::stiff_grease);
+  return same && std::abs(days_between(open.raised, f.time)) <= together_days;
+}
+
+// Other stations that show the same at once.
 int alike_stations(const SiteState& state, const StationId& station, const Finding& f) {
   int count = 0;
   const std::string* last = nullptr;
   for (const auto& [key, open] : state.open) {
-    if (key.condition != f.condition || key.station == station.station) continue;
-    if (last && *last == key.station) continue;
-    if (std::abs(days_between(open.raised, f.time)) > together_days) continue;
+    if (key.station == station.station || (last && *last == key.station) || !is_alike(key, open, f)) continue;
     last = &key.station;
     ++count;
   }
@@ -104,7 +127,7 @@ void judge(SiteState& state, const StationId& station, const Finding& finding, T
   } else if (!was_open) {
     change.change = Change::raised;
     state.open[key] = {.raised = finding.time, .last = finding.time, .urgency = finding.urgency, .forecast = finding.forecast,
-                       .first_cause = change.causes.empty() ? Cause::slow_leak : change.causes[0].cause};
+                       .first_cause = change.causes.empty() ? std::nullopt : std::optional(change.causes[0].cause), .since = since_of(finding)};
   } else {
     OpenWarning& open = found->second;
     open.last = finding.time;

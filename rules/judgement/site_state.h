@@ -29,24 +29,23 @@ struct OpenWarning {
   Time last{};               // of the last finding that held it
   Urgency urgency = Urgency::notice;
   Forecast forecast;
-  Cause first_cause = Cause::slow_leak;
-  std::uint8_t repeats_told = 0;
+  std::optional<Cause> first_cause;
+  std::optional<Time> since;  // when the figure began to shift, or the last word before a silence
   bool operator==(const OpenWarning&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(raised, last, urgency, forecast, first_cause, repeats_told);
+    archive(raised, last, urgency, forecast, first_cause, since);
   }
 };
 
 struct SiteState {
   std::string site;
   std::map<WarningKey, OpenWarning> open;
-  std::map<std::string, Time> stations;      // seen in any finding, and when last
   std::optional<Time> day_done;              // forecast rows are written up to this midnight
   bool operator==(const SiteState&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(site, open, stations, day_done);
+    archive(site, open, day_done);
   }
 };
 
