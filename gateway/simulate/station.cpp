@@ -115,7 +115,7 @@ void Station::take_faults(const SitePlan& site) {
     }
     trouble.truth.onset_ms = sender_.station_ms(fault.onset_day * day_s);
     if (fault.kind == Cause::power_lost || fault.kind == Cause::link_lost ||
-        fault.kind == Cause::level_sensor_stuck)
+        (fault.kind == Cause::level_sensor_stuck && plan_.sender.level))
       trouble.truth.visible_ms = trouble.truth.onset_ms;
     if (fault.kind == Cause::power_lost) plan_.power_cuts.push_back({fault.onset_day, fault.life_days * 24});
     if (fault.kind == Cause::link_lost)

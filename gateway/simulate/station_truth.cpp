@@ -24,9 +24,20 @@ bool turns_show(Cause kind) {
     case Cause::outside_pressure:
     case Cause::settings_changed:
       return false;
-    default:
+    case Cause::line_broken:
+    case Cause::slow_leak:
+    case Cause::air_in_line:
+    case Cause::stiff_grease:
+    case Cause::pump_worn:
+    case Cause::relief_leaking:
+    case Cause::changeover_leaking:
+    case Cause::metering_stuck:
+    case Cause::line_restricted:
+    case Cause::vent_restricted:
+    case Cause::pressure_sensor_drift:
       return true;
   }
+  return true;
 }
 
 }  // namespace
@@ -113,18 +124,13 @@ void Station::note_troubles(const Seen& seen) {
         std::ranges::find(trouble.truth.lines, seen.row.line) == trouble.truth.lines.end())
       continue;
     bool visible = false;
-    switch (fault.kind) {
-      case Cause::reservoir_leak:
-        visible =
-            (day - fault.onset_day) * leak_pct_day * trouble.full_severity * progress_of(fault, day) > 1.0;
-        break;
-      case Cause::outside_pressure:
-        visible = seen.held;
-        break;
-      default:
-        visible = shows(trouble, seen);
-        break;
-    }
+    if (fault.kind == Cause::reservoir_leak)
+      visible =
+          (day - fault.onset_day) * leak_pct_day * trouble.full_severity * progress_of(fault, day) > 1.0;
+    else if (fault.kind == Cause::outside_pressure)
+      visible = seen.held;
+    else
+      visible = shows(trouble, seen);
     if (visible) trouble.truth.visible_ms = ms;
   }
 }
@@ -207,7 +213,8 @@ void Station::explain() {
   std::int64_t day_ms = truth_.from_ms;
   for (const DayTruth& day : truth_.days) {
     day_ms += 24 * hour_ms;
-    const double shortest_days = day.life_days - (day.level_pct - day.lowest_pct) / std::max(0.01, day.use_pct);
+    const double shortest_days =
+        day.life_days - (day.level_pct - day.lowest_pct) / std::max(0.01, day.use_pct);
     if (day.life_known && std::min(day.life_days, shortest_days) < 15)
       truth_.explained.push_back({day_ms - 24 * hour_ms,
                                   day_ms + 12 * hour_ms,

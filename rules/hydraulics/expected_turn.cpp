@@ -38,6 +38,12 @@ double taken_cm3(const Known& known, const Assumptions& with, double rise_bar) {
   return volume_taken_cm3(shape, grease, rise_bar);
 }
 
+// Of what the pump gives at 20 C.
+double filled_share(const Assumptions& with, double temp_c) {
+  const double stiffness = fluid_at(with.grease, temp_c).consistency_pa_s_n / fluid_at(with.grease, 20).consistency_pa_s_n;
+  return 1 / (1 + with.cold_loss * (stiffness - 1));
+}
+
 std::optional<double> vent_time_s(const Known& known, const Assumptions& with, const YieldFluid& fluid, double floor_bar) {
   if (floor_bar >= known.residual_bar || known.residual_bar >= known.target_bar) return std::nullopt;
   double spent_s = 0;
@@ -56,15 +62,18 @@ ExpectedTurn turn_of(const Known& known, const Assumptions& with, double temp_c)
   ExpectedTurn turn;
   turn.line = known.line;
   turn.temp_c = temp_c;
-  turn.plateau_s = known.charges_cm3 / known.delivery_cm3_s;
-  turn.flow_drop_bar = pressure_drop_pa(fluid, pipe_of(known), known.delivery_cm3_s * m3_per_cm3) / pa_per_bar;
+  const double delivery_cm3_s = known.delivery_cm3_s * with.delivered_share * filled_share(with, temp_c);
+  turn.delivery_cm3_min = 60 * delivery_cm3_s;
+  turn.plateau_s = known.charges_cm3 / delivery_cm3_s;
+  turn.flow_drop_bar = pressure_drop_pa(fluid, pipe_of(known), delivery_cm3_s * m3_per_cm3) / pa_per_bar;
   turn.plateau_bar = with.device_opening_bar + turn.flow_drop_bar / 2;
   turn.residual_floor_bar = held_at_rest_pa(fluid.yield_pa, pipe_of(known)) / pa_per_bar;
   turn.devices_served = with.device_opening_bar_max + turn.flow_drop_bar <= known.target_bar;
   turn.vents = turn.residual_floor_bar < known.residual_bar;
+  if (!turn.vents) turn.yield_needed_20c_pa = with.grease.yield_20c_pa * known.residual_bar / turn.residual_floor_bar;
   if (turn.devices_served) {
     const double mean_bar = known.target_bar + turn.flow_drop_bar / 2;
-    turn.time_to_pressure_s = (known.charges_cm3 + taken_cm3(known, with, mean_bar)) / known.delivery_cm3_s;
+    turn.time_to_pressure_s = (known.charges_cm3 + taken_cm3(known, with, mean_bar)) / delivery_cm3_s;
     turn.in_time = *turn.time_to_pressure_s <= known.pump_limit_s;
   }
   turn.vent_s = vent_time_s(known, with, fluid, turn.residual_floor_bar);

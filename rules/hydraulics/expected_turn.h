@@ -1,10 +1,13 @@
 // What a line's turn should look like at a temperature, from its design alone: for a station that nobody has seen yet.
 //
-//   plateau          charges / delivery
-//   time to pressure (charges + volume taken up to the target) / delivery; the target is meant at the line's end, so that the
-//                    mean pressure is the target and half the flow's drop (a gauge at the pump meets it a little earlier)
+//   delivery         q(T) = stated delivery * delivered_share / (1 + cold_loss (K(T)/K(20) - 1)), K the grease's consistency: a
+//                    pump gives less than its papers say against a line's pressure, and fills worse with stiff grease
+//   plateau          charges / q
+//   time to pressure (charges + volume taken up to the target) / q; the target is meant at the line's end, so that the mean
+//                    pressure is the target and half the flow's drop (a gauge at the pump meets it a little earlier)
 //   plateau pressure opening pressure of the devices + the drop at full delivery to where they sit, on average half-way
-//   residual floor   4 L tau_0 / D (pipe_flow.h)
+//   residual floor   4 L tau_0 / D (pipe_flow.h): what the line's far end may hold. A gauge near the vent sees less, and grease
+//                    creeps: over minutes about half of it goes (common practice, no source)
 //   works            the last device's opening pressure and the whole drop fit under the target, the time fits into the
 //                    pump limit, the floor lies under the residual limit
 //   longest line     bisected on these three, all else unchanged (the same devices spread over the new length)
@@ -28,6 +31,8 @@ namespace driftline::hydraulics {
 
 struct Assumptions {
   Grease grease;
+  double delivered_share = 0.9;        // of the stated delivery (common practice, no source: 0.85 to 0.95)
+  double cold_loss = 0.25;             // common practice, no source: nothing to a half, by pump and follower
   double wall_mm = 1.5;
   std::optional<double> hose_expansion_cm3_per_m_per_bar;
   double bulk_modulus_bar = 1.6e4;
@@ -49,12 +54,14 @@ struct ExpectedTurn {
   double plateau_bar = 0;
   std::optional<double> time_to_pressure_s;  // empty: the last devices never open
   double flow_drop_bar = 0;                  // pump to the line's end at full delivery
+  double delivery_cm3_min = 0;               // at this temperature
   double residual_floor_bar = 0;
   std::optional<double> vent_s;              // pump stop to the residual limit; empty: the floor lies above it
   double longest_line_m = 0;                 // that still works at this temperature; 0: none does
   bool devices_served = false;               // the last device opens under the target
   bool in_time = false;                      // within the pump limit
   bool vents = false;                        // the floor is under the residual limit
+  std::optional<double> yield_needed_20c_pa; // where it is not: the most yield stress at 20 C with which it would be
   [[nodiscard]] bool works() const { return devices_served && in_time && vents; }
   bool operator==(const ExpectedTurn&) const = default;
 };

@@ -2,6 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
+
+#include "rules/hydraulics/turn_prior.h"
+
 namespace driftline::hydraulics {
 namespace {
 
@@ -17,9 +21,12 @@ StationDesign design() {
 
 TEST(ExpectedTurn, plateau_is_charges_over_delivery) {
   // The one figure an engineer checks by hand: 50 cm3 at 1 cm3/s.
-  const Expectation out = expected_turns(design(), {20}, {});
+  Assumptions as_stated;
+  as_stated.delivered_share = 1;
+  const Expectation out = expected_turns(design(), {20}, as_stated);
   ASSERT_EQ(out.turns.size(), 1U);
   EXPECT_DOUBLE_EQ(out.turns[0].plateau_s, 50);
+  EXPECT_DOUBLE_EQ(out.turns[0].delivery_cm3_min, 60);
   ASSERT_TRUE(out.turns[0].time_to_pressure_s);
   EXPECT_GT(*out.turns[0].time_to_pressure_s, 50);
   EXPECT_TRUE(out.turns[0].works());
@@ -38,6 +45,55 @@ TEST(ExpectedTurn, cold_takes_time) {
   // A baseline from the design that fell with cold would hide a leak in winter.
   const Expectation out = expected_turns(design(), {20, 0}, {});
   EXPECT_GT(*out.turns[1].time_to_pressure_s, *out.turns[0].time_to_pressure_s);
+}
+
+TEST(ExpectedTurn, a_pump_fills_worse_with_cold_grease) {
+  // A pump believed to give in January what it gives in July looks worn each winter.
+  const Expectation out = expected_turns(design(), {20, -20}, {});
+  EXPECT_LT(out.turns[1].delivery_cm3_min, 0.9 * out.turns[0].delivery_cm3_min);
+  EXPECT_GT(out.turns[1].plateau_s, out.turns[0].plateau_s);
+  Assumptions none;
+  none.cold_loss = 0;
+  const Expectation same = expected_turns(design(), {20, -20}, none);
+  EXPECT_DOUBLE_EQ(same.turns[1].delivery_cm3_min, same.turns[0].delivery_cm3_min);
+}
+
+TEST(ExpectedTurn, says_with_which_grease_a_line_would_vent) {
+  // "Does not work" without what would work helps nobody at the drawing board.
+  StationDesign d = design();
+  d.lines[0].length_m = 60;
+  const ExpectedTurn turn = expected_turns(d, {-10}, {}).turns[0];
+  ASSERT_TRUE(turn.yield_needed_20c_pa);
+  Assumptions softer;
+  softer.grease.yield_20c_pa = 0.99 * *turn.yield_needed_20c_pa;
+  EXPECT_TRUE(expected_turns(d, {-10}, softer).turns[0].vents);
+  softer.grease.yield_20c_pa = 1.01 * *turn.yield_needed_20c_pa;
+  EXPECT_FALSE(expected_turns(d, {-10}, softer).turns[0].vents);
+}
+
+TEST(TurnPrior, is_the_expected_turn_at_ten_degrees_and_its_change) {
+  // A new station would be watched against another line, or not from its first hour.
+  StationDesign d = design();
+  d.lines.push_back({.length_m = 25, .bore_mm = 10, .devices = 30, .charges_cm3 = 80});
+  const auto prior = time_to_pressure_prior(d, 2);
+  ASSERT_TRUE(prior);
+  const Expectation out = expected_turns(d, {0, 10, 20}, {});
+  EXPECT_DOUBLE_EQ(std::exp(prior->level), *out.turns[4].time_to_pressure_s);
+  EXPECT_NEAR(prior->slope, std::log(*out.turns[5].time_to_pressure_s / *out.turns[3].time_to_pressure_s) / 2, 1e-12);
+  EXPECT_LT(prior->slope, 0);
+}
+
+TEST(TurnPrior, is_vaguer_where_the_design_was_assumed_and_none_where_it_is_missing) {
+  // A guess that weighs like knowledge teaches the baseline a fault.
+  StationDesign d = design();
+  const auto known = time_to_pressure_prior(d, 1);
+  d.lines[0].bore_mm.reset();
+  const auto assumed = time_to_pressure_prior(d, 1);
+  ASSERT_TRUE(known && assumed);
+  EXPECT_GT(assumed->level_deviation, known->level_deviation);
+  d.lines[0].charges_cm3.reset();
+  EXPECT_FALSE(time_to_pressure_prior(d, 1));
+  EXPECT_FALSE(time_to_pressure_prior(design(), 2));
 }
 
 TEST(ExpectedTurn, longest_line_is_where_it_stops_working) {
