@@ -124,6 +124,21 @@ class Row {
     time("limit_at_latest", forecast.limit_at_latest);
   }
   void causes(std::span<const WeightedCause> causes);
+  void evidence(std::span<const EvidenceItem> evidence) {
+    member("evidence");
+    out_ += '[';
+    for (const EvidenceItem& item : evidence) {
+      if (out_.back() != '[') out_ += ',';
+      Row row(out_);
+      row.text_if_known("figure", item.figure.empty() ? nullptr : &item.figure);
+      row.number("value", item.value, 3);
+      row.number("usual", item.usual, 3);
+      row.time("since", item.since);
+      row.text("text", item.text);
+      out_ += '}';
+    }
+    out_ += ']';
+  }
 
  private:
   void member(std::string_view name) {
@@ -216,6 +231,7 @@ void append_row(std::string& out, const WarningChange& change) {
   row.causes(change.causes);
   row.forecast(change.forecast);
   row.text("text", change.text);
+  row.evidence(change.evidence);
   row.end();
 }
 

@@ -97,6 +97,10 @@ ALTER TABLE half_cycles ADD COLUMN usual_residual_mbar INTEGER;
 ALTER TABLE half_cycles ADD COLUMN usual_residual_sd_mbar INTEGER;
 ALTER TABLE half_cycles ADD COLUMN usual_vent_ms INTEGER;
 ALTER TABLE half_cycles ADD COLUMN usual_vent_sd_ms INTEGER;
+)sql",
+                                                               // 4: what speaks for a warning's first cause
+                                                               R"sql(
+ALTER TABLE warnings ADD COLUMN evidence TEXT NOT NULL DEFAULT '';
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -63,6 +63,16 @@ constexpr Chance chance(char letter) {
   }
 }
 
+const Row* row_of(Cause cause) {
+  const auto found = std::find_if(table.begin(), table.end(), [&](const Row& row) { return row.cause == cause; });
+  return found == table.end() ? nullptr : &*found;
+}
+
+double chance_of(const Sight& seen, const Row& row, std::size_t symptom) {
+  const Chance c = chance(row.symptoms[symptom]);
+  return seen.down * c.down + (1 - seen.down - seen.up) * c.none + seen.up * c.up;
+}
+
 double normal_share_below(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
 }  // namespace
 
@@ -82,15 +92,35 @@ std::vector<WeightedCause> ranked(std::vector<WeightedCause> causes) {
   return causes;
 }
 
+double speaks_for(const Evidence& evidence, Symptom symptom, Cause cause, const std::vector<WeightedCause>& causes) {
+  const auto s = static_cast<std::size_t>(symptom);
+  const Row* const row = row_of(cause);
+  if (!evidence[s] || row == nullptr) return 0;
+  double others = 0;
+  double weight = 0;
+  for (const WeightedCause& c : causes) {
+    const Row* const other = row_of(c.cause);
+    if (c.cause == cause || other == nullptr) continue;
+    others += c.weight * chance_of(*evidence[s], *other, s);
+    weight += c.weight;
+  }
+  // Where nothing else is left, against all that were thought of.
+  if (weight <= 0)
+    for (const Row& other : table)
+      if (other.cause != cause) {
+        others += other.prior * chance_of(*evidence[s], other, s);
+        weight += other.prior;
+      }
+  return std::log(chance_of(*evidence[s], *row, s) * weight / others);
+}
+
 std::vector<WeightedCause> diagnose(const Evidence& evidence) {
   std::array<double, table.size()> log_weight{};
   for (std::size_t row = 0; row < table.size(); ++row) {
     double sum = 0;
     for (std::size_t s = 0; s < symptom_count; ++s) {
       if (!evidence[s]) continue;
-      const Sight& seen = *evidence[s];
-      const Chance c = chance(table[row].symptoms[s]);
-      sum += std::log(seen.down * c.down + (1 - seen.down - seen.up) * c.none + seen.up * c.up);
+      sum += std::log(chance_of(*evidence[s], table[row], s));
     }
     log_weight[row] = std::log(table[row].prior) + tempering * sum;
   }

@@ -61,6 +61,10 @@ inline void note_probability(Evidence& evidence, Symptom symptom, double yes) { 
 // Most likely first, those under 3 % left out, weights sum to 1.
 [[nodiscard]] std::vector<WeightedCause> diagnose(const Evidence& evidence);
 
+// How much one symptom, as it is seen, speaks for a cause against the others: the logarithm of P(seen | cause) over its mean
+// over the other causes by their weights. 0 where the symptom is not known.
+[[nodiscard]] double speaks_for(const Evidence& evidence, Symptom symptom, Cause cause, const std::vector<WeightedCause>& causes);
+
 // Sorted by weight and scaled to 1; ties in the order of the vocabulary.
 [[nodiscard]] std::vector<WeightedCause> ranked(std::vector<WeightedCause> causes);
 

@@ -90,6 +90,16 @@ void note_own_figure(Evidence& e, Condition of) {
     case Condition::doubtful_sensor: return;
   }
 }
+void note_shape(Evidence& e, const LineState& line, const TurnFigures& f) {
+  note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, f.weather, 0.03);
+  note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, f.weather, 0.06);
+  note_light(e, Symptom::steepness, line.steepness, priors::steepness, f.weather, 0.10);
+  const double shift_s = f.expected_time ? std::exp(f.expected_time->value) * std::expm1(shift_of(line.time_chart)) : 0;
+  if (std::abs(shift_of(line.time_chart)) > shift_to_share_out) {
+    note_share(e, Symptom::soft_start, line.soft_start, f.weather, shift_s);
+    note_share(e, Symptom::run_on, line.run_on, f.weather, shift_s);
+  }
+}
 }  // namespace
 
 Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn, Condition of) {
@@ -100,18 +110,13 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   note_chart(e, Symptom::vent, f.vent, line.vent_chart, std::clamp(0.4 * std::abs(shift_of(line.time_chart)), 0.015, 0.05));
   note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
   note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
-  note_light(e, Symptom::plateau_length, line.plateau_length, priors::length, f.weather, 0.03);
-  note_light(e, Symptom::plateau_level, line.plateau_level, priors::level, f.weather, 0.06);
-  note_light(e, Symptom::steepness, line.steepness, priors::steepness, f.weather, 0.10);
-  const double shift_s = f.expected_time ? std::exp(f.expected_time->value) * std::expm1(shift_of(line.time_chart)) : 0;
-  if (std::abs(shift_of(line.time_chart)) > shift_to_share_out) {
-    note_share(e, Symptom::soft_start, line.soft_start, f.weather, shift_s);
-    note_share(e, Symptom::run_on, line.run_on, f.weather, shift_s);
-  }
+  const bool missed = cycle.outcome == Outcome::not_reached;
+  // A rise that never came says nothing of its shape, and what the line did before it broke is no evidence.
+  const bool shaped = !(missed && line.sudden);
+  if (shaped) note_shape(e, line, f);
   note_light(e, Symptom::others_rise, line.others_rise, priors::bar, f.weather, 1.5);
   if (const auto alike = alike_probability(state, line)) note_probability(e, Symptom::all_lines, *alike);
   note(e, Symptom::sudden, line.sudden);
-  const bool missed = cycle.outcome == Outcome::not_reached;
   note(e, Symptom::not_reached, missed || (line.misses & 3) != 0);
   if (missed && line.last_peak_share > 0) note(e, Symptom::far_below, line.last_peak_share < 0.6F);
   note(e, Symptom::after_low, within_days(state.last_low, turn.time, recent_days));

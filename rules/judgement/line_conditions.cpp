@@ -92,8 +92,13 @@ struct Verdict {
   std::string reason;
 };
 
+struct Diagnosis {
+  std::vector<WeightedCause> causes;
+  std::vector<EvidenceItem> evidence;
+};
+
 void report(Held& held, LineIssue issue, std::optional<int> line_number, const Verdict& v, const Turn& turn,
-            const std::function<std::vector<WeightedCause>()>& causes, std::vector<Judgement>& out, int calm_needed = calm_turns_to_clear) {
+            const std::function<Diagnosis()>& diagnosis, std::vector<Judgement>& out, int calm_needed = calm_turns_to_clear) {
   const Urgency before = held.urgency;
   const Step step = settle(held, v.opinion, turn.time, calm_needed);
   if (step == Step::nothing) return;
@@ -104,7 +109,11 @@ void report(Held& held, LineIssue issue, std::optional<int> line_number, const V
   finding.holds = step != Step::let_go;
   finding.urgency = held.urgency;
   // Causes are weighed when something is said; a condition that is merely kept needs none.
-  if (step != Step::kept || held.urgency != before) finding.causes = causes();
+  if (step != Step::kept || held.urgency != before) {
+    Diagnosis found = diagnosis();
+    finding.causes = std::move(found.causes);
+    finding.evidence = std::move(found.evidence);
+  }
   finding.shift = v.shift;
   if (finding.holds) finding.forecast = v.forecast;
   finding.reason = v.reason;
@@ -366,28 +375,29 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   const auto before = line.held;
   const int number = turn.cycle.line;
   const auto causes = [&](LineIssue of) {
-    std::vector<WeightedCause> found = diagnose(evidence_of(state, line, turn, condition_of(of)));
+    const Evidence evidence = evidence_of(state, line, turn, condition_of(of));
+    std::vector<WeightedCause> found = diagnose(evidence);
     // With one line there is no resting line to leak into.
-    if (state.lines.size() > 1) return found;
-    for (WeightedCause& c : found)
-      if (c.cause == Cause::changeover_leaking) c.weight *= 0.25;
-    return ranked(std::move(found));
+    if (state.lines.size() == 1) {
+      for (WeightedCause& c : found)
+        if (c.cause == Cause::changeover_leaking) c.weight *= 0.25;
+      found = ranked(std::move(found));
+    }
+    // A rest pressure that cannot be is the sensor's, whatever else has moved.
+    if (of == LineIssue::sensor) {
+      for (WeightedCause& c : found) c.weight *= c.cause == Cause::pressure_sensor_drift ? 1 : 0.1;
+      if (std::none_of(found.begin(), found.end(), [](const WeightedCause& c) { return c.cause == Cause::pressure_sensor_drift; }))
+        found.push_back({Cause::pressure_sensor_drift, 0.5});
+      found = ranked(std::move(found));
+    }
+    // Being close to the limit or past it may be the cold's doing.
+    if (of == LineIssue::not_reached || of == LineIssue::slow) found = with_the_weather(std::move(found), weather_probability(line, turn));
+    return Diagnosis{found, told_evidence(evidence, found, line, turn, condition_of(of))};
   };
-  // A rest pressure that cannot be is the sensor's, whatever else has moved.
-  const auto causes_of_sensor = [&] {
-    std::vector<WeightedCause> found = causes(LineIssue::sensor);
-    for (WeightedCause& c : found) c.weight *= c.cause == Cause::pressure_sensor_drift ? 1 : 0.1;
-    if (std::none_of(found.begin(), found.end(), [](const WeightedCause& c) { return c.cause == Cause::pressure_sensor_drift; }))
-      found.push_back({Cause::pressure_sensor_drift, 0.5});
-    return ranked(std::move(found));
-  };
-  // The same, where being close to the limit or past it may be the cold's doing.
-  const auto causes_at_limit = [&](LineIssue of) { return with_the_weather(causes(of), weather_probability(line, turn)); };
   const auto weigh = [&](LineIssue issue, const Verdict& v, int calm_needed = calm_turns_to_clear) {
     Held& held = held_of(line, issue);
     if (!held.on && (!v.opinion.over || explained(state, line, issue))) return;
-    const bool at_limit = issue == LineIssue::not_reached || issue == LineIssue::slow;
-    report(held, issue, number, v, turn, [&] { return at_limit ? causes_at_limit(issue) : issue == LineIssue::sensor ? causes_of_sensor() : causes(issue); }, out, calm_needed);
+    report(held, issue, number, v, turn, [&] { return causes(issue); }, out, calm_needed);
   };
 
   // All lines by the same factor: one warning of the station, carried on by whichever line turns.
@@ -398,7 +408,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
     const bool a_line = std::any_of(state.lines.begin(), state.lines.end(), [&](const LineState& l) { return is_on(l, issue); });
     const bool start = v.opinion.over && wide && !a_line && !explained(state, line, issue);
     if (!shared.on && !start) return weigh(issue, v);
-    report(shared, issue, std::nullopt, v, turn, [&] { return issue == LineIssue::slow ? causes_at_limit(issue) : causes(issue); }, out,
+    report(shared, issue, std::nullopt, v, turn, [&] { return causes(issue); }, out,
            calm_turns_to_clear * static_cast<int>(state.lines.size()));
   };
 
@@ -421,7 +431,10 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
     v.shift.value = *turn.cycle.residual_bar;
     v.reason = "the line started its turn under pressure and was short to its target";
     report(held_of(line, LineIssue::residual), LineIssue::residual, number, v, turn,
-           [] { return std::vector<WeightedCause>{{Cause::outside_pressure, 0.85}, {Cause::vent_restricted, 0.10}, {Cause::changeover_leaking, 0.05}}; }, out);
+           [&] {
+             const std::vector<WeightedCause> found{{Cause::outside_pressure, 0.85}, {Cause::vent_restricted, 0.10}, {Cause::changeover_leaking, 0.05}};
+             return Diagnosis{found, told_evidence(evidence_of(state, line, turn, Condition::residual_pressure), found, line, turn, Condition::residual_pressure)};
+           }, out);
   } else {
     weigh(LineIssue::residual, residual_verdict(line, turn));
   }

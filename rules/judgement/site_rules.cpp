@@ -118,6 +118,7 @@ void judge(SiteState& state, const StationId& station, const Finding& finding, T
   change.condition = finding.condition;
   change.urgency = finding.urgency;
   change.causes = with_the_site(finding.causes, finding.condition, alike);
+  change.evidence = finding.evidence;
   change.forecast = finding.forecast;
   change.shift = finding.shift;
   if (!finding.holds) {

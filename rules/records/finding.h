@@ -76,6 +76,18 @@ struct FigureShift {
   bool operator==(const FigureShift&) const = default;
 };
 
+// One thing that was seen and speaks for the first of the causes: a clause for people, and the figure behind it where there
+// is one.
+struct EvidenceItem {
+  std::string figure;           // "vent_s", "plateau_s", ...; empty where it is no figure: "the other lines did not move with it"
+  std::optional<double> value;  // now, smoothed over the last turns
+  std::optional<double> usual;  // at the present temperature
+  std::optional<Time> since;    // when it began to move, where that is known
+  std::string text;             // one clause, without a point; neither line breaks nor tabs
+  bool operator==(const EvidenceItem&) const = default;
+};
+inline constexpr std::size_t evidence_max = 6;
+
 // The state of one condition after a judgement. A rule says so each time it judges, also when nothing is wrong; the
 // warning's life (rules/warnings) turns changes of it into warnings.
 struct Finding {
@@ -85,6 +97,7 @@ struct Finding {
   bool holds = false;       // the condition is present
   Urgency urgency = Urgency::notice;
   std::vector<WeightedCause> causes;  // most likely first
+  std::vector<EvidenceItem> evidence; // what speaks most for the first of them first; at most evidence_max
   Forecast forecast;
   std::optional<FigureShift> shift;
   std::string reason;       // why it holds, or why it no longer does; plain words, one clause

@@ -54,8 +54,12 @@ void serialize(Archive& archive, FigureShift& v) {
   archive(v.figure, v.value, v.usual, v.spread, v.limit, v.since, v.turns);
 }
 template <class Archive>
+void serialize(Archive& archive, EvidenceItem& v) {
+  archive(v.figure, v.value, v.usual, v.since, v.text);
+}
+template <class Archive>
 void serialize(Archive& archive, Finding& v) {
-  archive(v.condition, v.line, v.time, v.holds, v.urgency, v.causes, v.forecast, v.shift, v.reason);
+  archive(v.condition, v.line, v.time, v.holds, v.urgency, v.causes, v.evidence, v.forecast, v.shift, v.reason);
 }
 
 }  // namespace driftline

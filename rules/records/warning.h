@@ -24,6 +24,7 @@ struct WarningChange {
   Urgency urgency = Urgency::notice;
   Change change = Change::raised;
   std::vector<WeightedCause> causes;
+  std::vector<EvidenceItem> evidence;
   Forecast forecast;
   std::optional<FigureShift> shift;
   std::string text;  // what a technician reads

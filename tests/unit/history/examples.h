@@ -62,6 +62,10 @@ inline WarningChange warning_change(int number, Change change = Change::raised) 
     w.forecast = {w.time + std::chrono::hours{240 + number}, w.time + std::chrono::hours{120}, w.time + std::chrono::hours{900}};
     w.shift = FigureShift{"time_to_pressure_s", 240.1, 212.0 + number, 3.3, 300.0, time_from_ms(number), number};
   }
+  if (number % 4 != 0) {
+    w.evidence.push_back({"vent_s", 21.5 + number / 7.0, 14.25, time_from_ms(1'772'000'000'000 + number), "the vent time is up by 42 %"});
+    w.evidence.push_back({"", std::nullopt, std::nullopt, std::nullopt, "the other lines did not move with it"});
+  }
   w.text = "line 1 of ps-" + std::to_string(number) + " fills slower; look for \"grease\"\n";
   return w;
 }

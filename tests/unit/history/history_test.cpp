@@ -110,6 +110,7 @@ TEST(HistoryTables, have_a_column_for_every_field) {
   EXPECT_EQ(fields_of<Forecast>(), 3U);
   EXPECT_EQ(fields_of<FigureShift>(), 7U);
   EXPECT_EQ(fields_of<WeightedCause>(), 2U);
+  EXPECT_EQ(fields_of<EvidenceItem>(), 5U);
   EXPECT_EQ(fields_of<TurnUsual>(), 4U);
   EXPECT_EQ(fields_of<UsualFigure>(), 2U);
 }

@@ -66,13 +66,17 @@ TEST(RowText, a_warning_s_weights_sum_to_one_as_printed) {
   change.causes = {{Cause::slow_leak, 1.0 / 3}, {Cause::pump_worn, 1.0 / 3}, {Cause::air_in_line, 1.0 / 3}};
   change.text = "Line 1 \"slow\"\n\x80\xC3\xA4";
   change.forecast.limit_at = noon;
+  change.evidence = {{"vent_s", 21.4567, 14.0, noon, "the vent time is 21.5 s, usual 14.0"}, {"", {}, {}, {}, "it came gradually"}};
   const auto json = parsed(row(change));
-  EXPECT_EQ(keys(json), "time site station line condition urgency change causes limit_at limit_at_earliest limit_at_latest text ");
+  EXPECT_EQ(keys(json), "time site station line condition urgency change causes limit_at limit_at_earliest limit_at_latest text evidence ");
   EXPECT_TRUE(json["line"].is_null());
   EXPECT_EQ(json["causes"].dump(),
             R"([{"cause":"slow-leak","weight":0.334},{"cause":"pump-worn","weight":0.333},{"cause":"air-in-line","weight":0.333}])");
   EXPECT_EQ(json["limit_at"], "2026-03-01T12:00:00.005Z");
   EXPECT_TRUE(json["limit_at_latest"].is_null());
+  EXPECT_EQ(json["evidence"].dump(),
+            R"([{"figure":"vent_s","value":21.457,"usual":14,"since":"2026-03-01T12:00:00.005Z","text":"the vent time is 21.5 s, usual 14.0"},)"
+            R"({"figure":null,"value":null,"usual":null,"since":null,"text":"it came gradually"}])");
   EXPECT_EQ(json["text"], "Line 1 \"slow\"\n\xEF\xBF\xBD\xC3\xA4");
 }
 

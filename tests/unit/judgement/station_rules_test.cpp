@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "rules/judgement/figures.h"
@@ -122,6 +123,14 @@ TEST(StationRules, a_slow_leak_on_one_line_is_told_of_that_line_before_the_limit
   EXPECT_LT(first.time, time_from_ms(start_ms + 380 * half_cycle_ms));
   ASSERT_FALSE(first.causes.empty());
   EXPECT_EQ(first.causes[0].cause, Cause::slow_leak);
+  // If this fails nobody can check why that cause was named.
+  ASSERT_GE(first.evidence.size(), 2U);
+  ASSERT_LE(first.evidence.size(), evidence_max);
+  EXPECT_EQ(first.evidence[0].figure, "time_to_pressure_s");
+  EXPECT_GT(first.evidence[0].value.value(), first.evidence[0].usual.value());
+  EXPECT_TRUE(first.evidence[0].since.has_value());
+  EXPECT_TRUE(std::any_of(first.evidence.begin(), first.evidence.end(),
+                          [](const EvidenceItem& e) { return e.text == "the other lines did not move with it"; }));
 }
 
 // If this fails wear of the pump is looked for on one line.
