@@ -28,6 +28,7 @@ struct Options {
   std::vector<double> temps{-20, -10, 0, 10, 20, 40};
   double delivery = 0, charges = 0, length = 0, bore = 0, target = 0, limit = 0, residual = 0, hose = 0;
   hydraulics::Assumptions with;
+  double delivered_share = 0;  // 0: not given
   bool json = false;
 };
 
@@ -35,7 +36,7 @@ void add_options(CLI::App& app, Options& o) {
   app.add_option("--plant", o.plant_file, "plant file with the stations' design")->check(CLI::ExistingFile);
   app.add_option("--station", o.station, "only this station of the plant file");
   app.add_option("--temps", o.temps, "temperatures of the grease in C")->delimiter(',')->check(CLI::Range(-60.0, 120.0));
-  app.add_option("--delivery", o.delivery, "pump delivery, cm3 a minute")->check(CLI::PositiveNumber);
+  app.add_option("--delivery", o.delivery, "pump delivery as measured, cm3 a minute")->check(CLI::PositiveNumber);
   app.add_option("--charges", o.charges, "sum of the devices' charges in one turn, cm3")->check(CLI::PositiveNumber);
   app.add_option("--length", o.length, "length of the line, m")->check(CLI::PositiveNumber);
   app.add_option("--bore", o.bore, "bore of the line, mm")->check(CLI::PositiveNumber);
@@ -49,6 +50,8 @@ void add_options(CLI::App& app, Options& o) {
   app.add_option("--oil-100", o.with.grease.oil.at_100_mm2_s, "base oil at 100 C, mm2/s")->check(CLI::Range(1.0, 1000.0))->capture_default_str();
   app.add_option("--opening", o.with.device_opening_bar, "pressure at which devices move, bar")->check(CLI::PositiveNumber)->capture_default_str();
   app.add_option("--hose", o.hose, "measured expansion of the hose, cm3 per m and bar")->check(CLI::PositiveNumber);
+  app.add_option("--delivered-share", o.delivered_share, "what arrives of the stated delivery; 0.9 of a plant file's, 1 of --delivery")->check(CLI::Range(0.1, 1.5));
+  app.add_option("--cold-loss", o.with.cold_loss, "how much worse the pump fills with stiff grease")->check(CLI::Range(0.0, 2.0))->capture_default_str();
   app.add_option("--svg", o.svg, "write the plot into this file");
   app.add_flag("--json", o.json, "print JSON, a line a station");
 }
@@ -92,6 +95,8 @@ int verb_expect(Arguments arguments) {
   const auto designs = designs_of(o);
   if (!designs) return refuse(designs.error());
   if (!o.svg.empty() && designs->size() != 1) return refuse("--svg draws one station: give --station");
+  if (o.delivered_share > 0) o.with.delivered_share = o.delivered_share;
+  else if (o.plant_file.empty()) o.with.delivered_share = 1;
   o.with.device_opening_bar_max = o.with.device_opening_bar + 20;
   o.with.hose_expansion_cm3_per_m_per_bar = given(o.hose);
   bool said = false;

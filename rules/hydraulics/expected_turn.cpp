@@ -70,6 +70,7 @@ ExpectedTurn turn_of(const Known& known, const Assumptions& with, double temp_c)
   turn.residual_floor_bar = held_at_rest_pa(fluid.yield_pa, pipe_of(known)) / pa_per_bar;
   turn.devices_served = with.device_opening_bar_max + turn.flow_drop_bar <= known.target_bar;
   turn.vents = turn.residual_floor_bar < known.residual_bar;
+  turn.yield_20c_pa = with.grease.yield_20c_pa;
   if (!turn.vents) turn.yield_needed_20c_pa = with.grease.yield_20c_pa * known.residual_bar / turn.residual_floor_bar;
   if (turn.devices_served) {
     const double mean_bar = known.target_bar + turn.flow_drop_bar / 2;
@@ -127,6 +128,9 @@ Expectation expected_turns(const StationDesign& design, const std::vector<double
   common.pump_limit_s = gaps.or_assumed(design.settings.pump_limit_s, with.pump_limit_s, "pump_limit_s");
   common.residual_bar = gaps.or_assumed(design.settings.residual_bar, with.residual_bar, "residual_bar");
   if (design.lines.empty()) out.missing.push_back("lines");
+  out.target_bar = common.target_bar;
+  out.pump_limit_s = common.pump_limit_s;
+  out.residual_bar = common.residual_bar;
 
   std::vector<Known> lines;
   for (std::size_t i = 0; i < design.lines.size(); ++i) {

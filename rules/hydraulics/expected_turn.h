@@ -32,7 +32,7 @@ namespace driftline::hydraulics {
 struct Assumptions {
   Grease grease;
   double delivered_share = 0.9;        // of the stated delivery (common practice, no source: 0.85 to 0.95)
-  double cold_loss = 0.25;             // common practice, no source: nothing to a half, by pump and follower
+  double cold_loss = 0.18;             // common practice, no source: nothing to a half, by pump and follower
   double wall_mm = 1.5;
   std::optional<double> hose_expansion_cm3_per_m_per_bar;
   double bulk_modulus_bar = 1.6e4;
@@ -61,6 +61,7 @@ struct ExpectedTurn {
   bool devices_served = false;               // the last device opens under the target
   bool in_time = false;                      // within the pump limit
   bool vents = false;                        // the floor is under the residual limit
+  double yield_20c_pa = 0;                   // of the grease that was counted with
   std::optional<double> yield_needed_20c_pa; // where it is not: the most yield stress at 20 C with which it would be
   [[nodiscard]] bool works() const { return devices_served && in_time && vents; }
   bool operator==(const ExpectedTurn&) const = default;
@@ -69,6 +70,9 @@ struct ExpectedTurn {
 // Empty when delivery or charges are not known: `missing` then says which.
 struct Expectation {
   std::vector<ExpectedTurn> turns;   // line by line, temperatures in the order given
+  double target_bar = 0;             // settings that were counted with
+  double pump_limit_s = 0;
+  double residual_bar = 0;
   std::vector<std::string> missing;  // "displacement_cm3_min", "lines/1/charges_cm3"
   std::vector<std::string> assumed;  // likewise, for what was taken from Assumptions
 };
