@@ -1,7 +1,8 @@
 // What is known of something that was asked for. "No data" and "all well" are different shapes, so that no page can confuse them.
 
+/** `left`: nobody waits for the answer any more. */
 export interface Trouble {
-  kind: 'gone' | 'refused' | 'unreadable' | 'not-found' | 'sign-in';
+  kind: 'left' | 'gone' | 'refused' | 'unreadable' | 'not-found' | 'sign-in';
   /** One clause, as shown. */
   text: string;
 }

@@ -15,8 +15,8 @@ export const fleet_shows: readonly FleetShow[] = ['all', 'trouble', 'act', 'plan
 
 export interface StationQuery {
   days: number;
-  /** The turn whose row and curve are open: line and pump start (ms). */
-  turn: { line: number; at: number } | null;
+  /** The turn whose row and curve are open, by its id. */
+  turn: number | null;
 }
 export const station_days: readonly number[] = [7, 30, 90, 365];
 
@@ -24,9 +24,14 @@ export interface WarningsQuery {
   search: string;
   site: string | null;
   urgency: Urgency | null;
-  /** open: raised and not ended; all: the ended ones of the last weeks as well. */
-  which: 'open' | 'all';
+  /** open: raised and not ended; unanswered: of them, those nobody has acknowledged or shelved; all: the ended ones as well. */
+  which: WarningsWhich;
+  /** The warning that is open for reading, by its key. */
+  key: string | null;
 }
+
+export type WarningsWhich = 'open' | 'unanswered' | 'all';
+export const warnings_whiches: readonly WarningsWhich[] = ['unanswered', 'open', 'all'];
 
 export interface RefillQuery {
   days: number;
@@ -46,7 +51,7 @@ export type Route =
 
 export const fleet_query: FleetQuery = { search: '', site: null, condition: null, show: 'all' };
 export const station_query: StationQuery = { days: 30, turn: null };
-export const warnings_query: WarningsQuery = { search: '', site: null, urgency: null, which: 'open' };
+export const warnings_query: WarningsQuery = { search: '', site: null, urgency: null, which: 'open', key: null };
 export const refill_query: RefillQuery = { days: 7, site: null };
 
 const name_pattern = /^[A-Za-z0-9._-]{1,64}$/;
@@ -82,13 +87,12 @@ export function address_of(route: Route): string {
     }
     case 'station': {
       const q = route.query;
-      const turn = q.turn === null ? null : `${q.turn.line}.${q.turn.at}`;
-      return with_query(`/station/${route.site}/${route.station}`, [['days', q.days === station_query.days ? null : `${q.days}`], ['turn', turn]]);
+      return with_query(`/station/${route.site}/${route.station}`, [['days', q.days === station_query.days ? null : `${q.days}`], ['turn', q.turn === null ? null : `${q.turn}`]]);
     }
     case 'note': return `/note/${route.site}/${route.station}`;
     case 'warnings': {
       const q = route.query;
-      return with_query('/warnings', [['q', q.search], ['site', q.site], ['urgency', q.urgency], ['which', q.which === 'open' ? null : q.which]]);
+      return with_query('/warnings', [['q', q.search], ['site', q.site], ['urgency', q.urgency], ['which', q.which === 'open' ? null : q.which], ['key', q.key]]);
     }
     case 'refill':
       return with_query('/refill', [['days', route.query.days === refill_query.days ? null : `${route.query.days}`], ['site', route.query.site]]);
@@ -134,6 +138,10 @@ function name_of(text: string | undefined): string | null {
   return text !== undefined && name_pattern.test(text) ? text : null;
 }
 
+function key_of(text: string | undefined): string | null {
+  return text !== undefined && /^[A-Za-z0-9._-]{1,64}(\/[A-Za-z0-9._-]{1,64}){3}$/.test(text) ? text : null;
+}
+
 function fleet_of(ask: Ask): FleetQuery {
   return {
     search: (ask.get('q') ?? '').slice(0, 100),
@@ -144,10 +152,10 @@ function fleet_of(ask: Ask): FleetQuery {
 }
 
 function station_of(ask: Ask): StationQuery {
-  const turn = /^([1-8])\.(\d{1,14})$/.exec(ask.get('turn') ?? '');
+  const turn = ask.get('turn') ?? '';
   return {
     days: days_of(ask.get('days'), station_days, station_query.days),
-    turn: turn === null ? null : { line: Number(turn[1]), at: Number(turn[2]) },
+    turn: /^\d{1,14}$/.test(turn) ? Number(turn) : null,
   };
 }
 
@@ -156,7 +164,8 @@ function warnings_of(ask: Ask): WarningsQuery {
     search: (ask.get('q') ?? '').slice(0, 100),
     site: name_of(ask.get('site')),
     urgency: one_of(ask.get('urgency'), urgencies),
-    which: one_of(ask.get('which'), ['open', 'all'] as const) ?? 'open',
+    which: one_of(ask.get('which'), warnings_whiches) ?? 'open',
+    key: key_of(ask.get('key')),
   };
 }
 

@@ -16,6 +16,10 @@ export const session = record({
 });
 export type Session = Decoded<typeof session>;
 
+/** How fresh all of it is. `broker` away: nothing can be heard, whatever the rows say. */
+export const feed = record({ broker: text, heard_ms: maybe(number), behind: number });
+export type Feed = Decoded<typeof feed>;
+
 export const state = one_of(['heard', 'silent', 'never-heard', 'out-of-service', 'not-judged']);
 export type StationState = Decoded<typeof state>;
 
@@ -67,6 +71,7 @@ export const fleet = record({
   now_ms: number,
   as_of_ms: number,
   revision: number,
+  feed,
   head,
   sites: list(text),
   states: list(state),
@@ -104,11 +109,12 @@ export const figure_shift = record({
 });
 export type FigureShift = Decoded<typeof figure_shift>;
 
-export const act = record({ act: text, at_ms: number, by: text, note: text, until_ms: maybe(number) });
+export const act = record({ act: text, at_ms: number, by: text, via: text, note: text, life: text, until_ms: maybe(number) });
 export type Act = Decoded<typeof act>;
 
 export const life = one_of([
-  'unacknowledged', 'acknowledged', 'returned-unacknowledged', 'returned', 'latched', 'shelved', 'suppressed-by-design', 'out-of-service',
+  'normal', 'unacknowledged', 'acknowledged', 'returned-unacknowledged', 'latched-unacknowledged', 'latched-acknowledged', 'shelved', 'suppressed',
+  'out-of-service',
 ]);
 export type Life = Decoded<typeof life>;
 
@@ -375,8 +381,10 @@ export const problem = record({
 export type Problem = Decoded<typeof problem>;
 
 // The live feed.
-export const live_hello = record({ now_ms: number, as_of_ms: number, revision: number, resumed: flag });
+export const live_hello = record({ now_ms: number, as_of_ms: number, feed, revision: number, resumed: flag });
 export type LiveHello = Decoded<typeof live_hello>;
+export const live_pulse = record({ now_ms: number, as_of_ms: number, feed });
+export type LivePulse = Decoded<typeof live_pulse>;
 export const live_fleet = record({
   revision: number,
   as_of_ms: number,
@@ -401,3 +409,20 @@ export const live_turn = record({ station: text, turn: maybe(turn_in_progress) }
 export const live_told = record({ station: text, turn });
 export const live_warning = record({ key: text, change: text, urgency, subject: text, at_ms: number });
 export const live_note = record({ station: text, note });
+export type LiveWarning = Decoded<typeof live_warning>;
+export type ActKind = 'acknowledge' | 'shelve' | 'unshelve' | 'reset' | 'take-out-of-service' | 'return-to-service' | 'note';
+export interface ActRequest {
+  act: ActKind;
+  note?: string;
+  until_ms?: number;
+  raised_ms: number;
+  by?: string;
+}
+export type NoteKind = 'refilled' | 'repaired' | 'purged' | 'settings-changed' | 'out-of-service' | 'back-in-service';
+export interface NoteRequest {
+  kind: NoteKind;
+  line?: number;
+  note?: string;
+  time_ms?: number;
+  by?: string;
+}
