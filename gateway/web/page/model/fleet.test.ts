@@ -79,8 +79,8 @@ describe('fleet', () => {
 describe('strip', () => {
   // A gap that is drawn through would hide that nothing was known on those days.
   test('days without a turn break the line and are marked', () => {
-    const made = draw_strip([null, 0, 10, null, null, 5, null]);
-    expect(made.path).toBe('M1.5 50L2.5 45.4M5.15 47.7H5.85');
+    const made = draw_strip([null, 0, 100, null, null, -100, null]);
+    expect(made.path).toBe('M1.5 50L2.5 4M5.15 96H5.85');
     expect(made.unknown).toEqual([{ from: 0, to: 1 }, { from: 3, to: 5 }, { from: 6, to: 7 }]);
   });
 

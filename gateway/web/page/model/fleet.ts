@@ -180,19 +180,26 @@ export function heard_words(row: FleetRow, now_ms: number): string {
 export interface HeadPart {
   count: string;
   words: string;
-  show: FleetQuery['show'] | null;
+  show: FleetQuery['show'];
+  /** Whose shape stands before it; null where there is nothing abnormal to show. */
+  mark: Urgency | 'silent' | 'off' | null;
 }
 
 /** The line that the plant's head reads. What is not known comes before what is well. */
 export function head_parts(head: Head): readonly HeadPart[] {
-  const parts: HeadPart[] = [{ count: counted(head.watched, 'station'), words: 'watched', show: 'all' }];
-  parts.push({ count: head.act.toLocaleString('en-GB'), words: 'to act on', show: 'act' });
-  parts.push({ count: head.plan.toLocaleString('en-GB'), words: 'to plan', show: 'plan' });
-  parts.push({ count: head.notice.toLocaleString('en-GB'), words: 'to know of', show: 'notice' });
-  parts.push({ count: head.silent.toLocaleString('en-GB'), words: 'silent', show: 'silent' });
-  if (head.out_of_service > 0) parts.push({ count: head.out_of_service.toLocaleString('en-GB'), words: 'out of service', show: 'trouble' });
-  if (head.not_judged > 0) parts.push({ count: head.not_judged.toLocaleString('en-GB'), words: 'not judged', show: 'trouble' });
-  parts.push({ count: head.well.toLocaleString('en-GB'), words: 'in order', show: 'in-order' });
+  const part = (n: number, words: string, show: HeadPart['show'], mark: HeadPart['mark']): HeadPart => ({
+    count: n.toLocaleString('en-GB'), words, show, mark: n > 0 ? mark : null,
+  });
+  const parts = [
+    { ...part(head.watched, 'watched', 'all', null), count: counted(head.watched, 'station') },
+    part(head.act, 'to act on', 'act', 'act'),
+    part(head.plan, 'to plan', 'plan', 'plan'),
+    part(head.notice, 'to know of', 'notice', 'notice'),
+    part(head.silent, 'silent', 'silent', 'silent'),
+  ];
+  if (head.out_of_service > 0) parts.push(part(head.out_of_service, 'out of service', 'trouble', 'off'));
+  if (head.not_judged > 0) parts.push(part(head.not_judged, 'not judged', 'trouble', 'off'));
+  parts.push(part(head.well, 'in order', 'in-order', null));
   return parts;
 }
 

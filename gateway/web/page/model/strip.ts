@@ -19,8 +19,9 @@ export interface StripDrawing {
 
 export const band = { top: y_of(usual_within), bottom: y_of(-usual_within) };
 
+// Small deviations are drawn larger than far ones, so that the band fills half of the height and nothing leaves the strip.
 function y_of(value: number): number {
-  return 50 - (Math.max(-drawn_to, Math.min(drawn_to, value)) / drawn_to) * 46;
+  return 50 - Math.sign(value) * Math.pow(Math.min(1, Math.abs(value) / drawn_to), 0.6) * 46;
 }
 
 export function draw_strip(days: readonly (number | null)[]): StripDrawing {

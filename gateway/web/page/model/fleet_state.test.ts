@@ -1,0 +1,42 @@
+import { readFileSync } from 'node:fs';
+import { describe, expect, test } from 'vitest';
+import { fleet as decoder, type Fleet, type LiveFleet } from '../wire/types';
+import { from_fleet, strips_wanted, with_event, with_strips } from './fleet_state';
+
+const sample: Fleet = decoder(JSON.parse(readFileSync(new URL('../../../../tests/page/samples/fleet.json', import.meta.url), 'utf8')), '');
+const event = (revision: number): LiveFleet => ({
+  revision,
+  as_of_ms: sample.as_of_ms + 1000,
+  head: { ...sample.head, act: 1, plan: 0 },
+  sites: sample.sites,
+  columns: { ...Object.fromEntries(Object.entries(sample.columns).map(([name, list]) => [name, list.slice(0, 1)])), urgency: [2] } as unknown as LiveFleet['columns'],
+  removed: [],
+  reload: false,
+});
+
+describe('fleet state', () => {
+  // An event that came before the list was fetched would undo what the list says.
+  test('an event of the list’s own revision or before changes nothing', () => {
+    const state = from_fleet(sample, null);
+    expect(with_event(state, event(sample.revision))).toBe(state);
+    const after = with_event(state, event(sample.revision + 1));
+    expect(after?.rows[0]?.urgency).toBe('act');
+    expect(after?.head.act).toBe(1);
+    expect(state.rows[0]?.urgency).toBe('plan');
+  });
+
+  // Rows laid over a list that has been renewed would be a mixture of two plants.
+  test('a reload asks for the list anew', () => {
+    expect(with_event(from_fleet(sample, null), { ...event(999), reload: true })).toBeNull();
+  });
+
+  // Strips asked for again and again would cost more than the list.
+  test('strips are kept over a new list of the same days, and asked for once', () => {
+    const state = from_fleet({ ...sample, strips: sample.strips.slice(0, 1) }, null);
+    expect(strips_wanted(state, state.rows)).toEqual(['northyard/ps-02', 'southyard/ps-11']);
+    const more = with_strips(state, { strip: state.shape, stations: ['northyard/ps-02', 'southyard/ps-11'], strips: [[[1]], null] });
+    expect(strips_wanted(more, more.rows)).toEqual([]);
+    expect(from_fleet({ ...sample, strips: [] }, more).strips.size).toBe(3);
+    expect(from_fleet({ ...sample, strips: [], strip: { ...sample.strip, from_ms: 5 } }, more).strips.size).toBe(0);
+  });
+});

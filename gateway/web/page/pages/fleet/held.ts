@@ -1,0 +1,82 @@
+// What the Fleet page holds stays while other pages are shown: coming back shows it at once and then asks what is new.
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { failed, loading, type Loaded } from '../../model/loaded';
+import { from_fleet, strips_wanted, with_event, with_strips, type FleetState } from '../../model/fleet_state';
+import type { FleetRow } from '../../model/fleet';
+import { use_events } from '../../parts/events';
+import { use_place } from '../../parts/place';
+import { get } from '../../wire/http';
+import { fleet, strips } from '../../wire/types';
+
+let kept: Loaded<FleetState> = loading;
+
+/** The feed tells of changed rows only; when a station was last heard comes with the whole list. */
+const anew_ms = 60_000;
+/** After a start the gateway reads for some seconds before it knows all strips. */
+const incomplete_ms = 4_000;
+
+interface Held {
+  loaded: Loaded<FleetState>;
+  again: () => void;
+  want_strips: (rows: readonly FleetRow[]) => void;
+}
+
+export function use_fleet(): Held {
+  const [loaded, set_loaded] = useState<Loaded<FleetState>>(kept);
+  const leaving = useRef<AbortController | null>(null);
+  const asking_strips = useRef(false);
+  const { go } = use_place();
+  const change = (next: (before: Loaded<FleetState>) => Loaded<FleetState>): void => {
+    kept = next(kept);
+    set_loaded(kept);
+  };
+  const signal = (): AbortSignal => (leaving.current ??= new AbortController()).signal;
+
+  const ask = async (): Promise<void> => {
+    const wanted = signal();
+    const answer = await get(wanted, '/fleet?strips=40', fleet);
+    if (wanted.aborted) return;
+    if (answer.ok) {
+      change((before) => ({ kind: 'ready', at: Date.now(), value: from_fleet(answer.value, before.kind === 'ready' || before.kind === 'stale' ? before.value : null) }));
+      if (!answer.value.strip.complete) setTimeout(() => { if (!wanted.aborted) void ask(); }, incomplete_ms);
+      return;
+    }
+    if (answer.trouble.kind === 'sign-in') go({ page: 'sign-in', to: location.pathname + location.search }, 'replace');
+    change((before) => failed(before, answer.trouble));
+  };
+
+  const want_strips = (rows: readonly FleetRow[]): void => {
+    if (asking_strips.current || (kept.kind !== 'ready' && kept.kind !== 'stale')) return;
+    const wanted = strips_wanted(kept.value, rows);
+    if (wanted.length === 0) return;
+    asking_strips.current = true;
+    const until = signal();
+    void get(until, `/fleet/strips?of=${wanted.join(',')}`, strips).then((answer) => {
+      asking_strips.current = false;
+      if (until.aborted || !answer.ok) return;
+      change((before) => (before.kind === 'ready' || before.kind === 'stale' ? { ...before, value: with_strips(before.value, answer.value) } : before));
+    });
+  };
+
+  useEffect(() => {
+    void ask();
+    const timer = setInterval(() => { if (document.visibilityState === 'visible') void ask(); }, anew_ms);
+    return () => {
+      clearInterval(timer);
+      leaving.current?.abort();
+      leaving.current = null;
+    };
+  }, []);
+
+  use_events((event) => {
+    if (event.kind === 'fleet') {
+      if (kept.kind !== 'ready' && kept.kind !== 'stale') return;
+      const after = with_event(kept.value, event.data);
+      if (after === null) void ask();
+      else if (after !== kept.value) change((before) => ({ ...before, value: after }) as Loaded<FleetState>);
+    }
+    if (event.kind === 'hello' && (kept.kind === 'failed' || ((kept.kind === 'ready' || kept.kind === 'stale') && (kept.kind === 'stale' || event.data.revision !== kept.value.revision)))) void ask();
+  });
+
+  return { loaded, again: () => void ask(), want_strips };
+}
