@@ -57,8 +57,11 @@ function Head({ state, query }: { state: FleetState; query: FleetQuery }) {
         {parts.map((part, i) => (
           <span key={part.words} class={part.show === 'act' && state.head.act > 0 ? 'count-act' : undefined}>
             <Go to={{ page: 'fleet', query: { ...fleet_query, show: part.show } }} current={query.show === part.show}>
-              {part.mark !== null && <Mark kind={part.mark} />}
-              <strong>{part.count}</strong> {part.words}
+              <span class="count">
+                {part.mark !== null && <Mark kind={part.mark} />}
+                <strong>{part.count}</strong>
+              </span>{' '}
+              {part.words}
             </Go>
             {i + 1 < parts.length ? ', ' : '.'}
           </span>
@@ -191,7 +194,7 @@ function Row({ row, state, now, focused }: { row: FleetRow; state: FleetState; n
           {row.line !== null && <b>Line {row.line}: </b>}
           {what_words(row)}
         </span>{' '}
-        {row.cause !== null && <span class="soft c-cause">likeliest: {row.cause}{row.open > 1 ? `; ${row.open - 1} more` : ''}</span>}
+        {row.cause !== null && <span class="soft c-cause">likely {row.cause}{row.open > 1 ? `; ${row.open - 1} more` : ''}</span>}
       </span>
       <span role="cell" class="c-left">
         {left !== null && <span>{left.words}</span>}
@@ -225,7 +228,7 @@ function ReservoirLife({ row }: { row: FleetRow }) {
   const range = row.life_days_low === null || row.life_days_high === null ? '' : days_range_words(row.life_days_low, row.life_days_high).replace(' days', '');
   return (
     <>
-      <span>{days_left_words(row.life_days)}</span>
+      <span class={is_silent(row) ? 'soft' : undefined}>{days_left_words(row.life_days)}{is_silent(row) ? ', if used on' : ''}</span>
       {row.level_pct !== null && <span class="level" aria-hidden="true"><i style={{ width: `${Math.max(0, Math.min(100, row.level_pct))}%` }} /></span>}
       <span class="soft c-range">{range}{row.level_pct !== null ? `${range === '' ? '' : ', '}${Math.round(row.level_pct)} %` : ''}</span>
     </>

@@ -1,0 +1,56 @@
+import { readFileSync } from 'node:fs';
+import { describe, expect, test } from 'vitest';
+import { turns as decoder } from '../wire/types';
+import { nearest_turn, range_of, series_of, series_words } from './turns';
+
+const sample = decoder(JSON.parse(readFileSync(new URL('../../../../tests/page/samples/turns.json', import.meta.url), 'utf8')), '');
+const line = (n: number) => {
+  const found = sample.lines.find((l) => l.line === n);
+  if (found === undefined) throw new Error(`no line ${n}`);
+  return found;
+};
+
+describe('turns', () => {
+  // A turn that missed its target has no time to pressure; drawn as a gap it would vanish where it matters most.
+  test('a missed target is kept as such, and a point outside its band stands out', () => {
+    const series = series_of(line(2), sample.outcomes, 'time_to_pressure_s');
+    expect(series.kind).toEqual(['unjudged', 'usual', 'usual', 'missed', 'usual', 'usual']);
+    const slow = { ...line(2), time_to_pressure_s: [88, 70, 89, null, 92, 94.1] };
+    expect(series_of(slow, sample.outcomes, 'time_to_pressure_s').kind).toEqual(['unjudged', 'low', 'usual', 'missed', 'usual', 'high']);
+  });
+
+  // A line drawn over an outage claims to know what nobody knows.
+  test('an outage breaks the line', () => {
+    const starts = [...line(1).pump_start_ms];
+    const last = starts.length - 1;
+    starts[last] = (starts[last] ?? 0) + 9 * 2_880_000;
+    const series = series_of({ ...line(1), pump_start_ms: starts }, sample.outcomes, 'vent_s');
+    expect(series.value.map((v) => v === null)).toEqual([false, false, false, false, false, true, false]);
+    expect(series.id[5]).toBeNull();
+    expect([...series.at_s].sort((a, b) => a - b)).toEqual(series.at_s);
+  });
+
+  // Two lines on scales of their own could not be compared.
+  test('one range holds values, bands and the limit', () => {
+    const both = sample.lines.map((l) => series_of(l, sample.outcomes, 'time_to_pressure_s'));
+    const range = range_of(both, [150]);
+    expect(range?.[0]).toBeLessThan(82);
+    expect(range?.[1]).toBeGreaterThan(150);
+    expect(range_of([], [])).toBeNull();
+  });
+
+  // The caption is all that some readers have of the chart.
+  test('it is put into words', () => {
+    expect(series_words(series_of(line(2), sample.outcomes, 'time_to_pressure_s'), 'time_to_pressure_s')).toBe('6 turns, last 92.6 s; 1 missed the target.');
+    expect(series_words(series_of(line(1), sample.outcomes, 'peak_bar'), 'peak_bar')).toBe('6 turns, last 183 bar; what is usual is not learnt yet.');
+    const none = { ...line(1), id: [], pump_start_ms: [], outcome: [] };
+    expect(series_words(series_of(none, sample.outcomes, 'vent_s'), 'vent_s')).toBe('No turn is known in these days.');
+  });
+
+  // A click would open another turn than the one pointed at.
+  test('the turn next to the pointer is found', () => {
+    const series = series_of(line(1), sample.outcomes, 'vent_s');
+    expect(nearest_turn(series, (line(1).pump_start_ms[2] ?? 0) / 1000 + 300)).toBe(2);
+    expect(nearest_turn({ ...series, id: series.id.map(() => null) }, 0)).toBeNull();
+  });
+});
