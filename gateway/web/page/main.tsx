@@ -7,6 +7,7 @@ import { EventsContext, type Subscribe } from './parts/events';
 import { PlaceContext, type Line, type Place } from './parts/place';
 import { Shell } from './parts/shell';
 import { FleetPage } from './pages/fleet/page';
+import { StationPage } from './pages/station/page';
 import { get } from './wire/http';
 import { listen, type LiveEvent } from './wire/live';
 import { session as session_decoder, type Session } from './wire/types';
@@ -16,6 +17,7 @@ const here = (): Route => route_of(location.pathname + location.search);
 function Shown({ route }: { route: Route }) {
   switch (route.page) {
     case 'fleet': return <FleetPage query={route.query} />;
+    case 'station': return <StationPage key={`${route.site}/${route.station}`} site={route.site} station={route.station} query={route.query} />;
     default: return <p class="empty">There is nothing at this address.</p>;
   }
 }

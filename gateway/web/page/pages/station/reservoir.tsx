@@ -1,0 +1,80 @@
+// The reservoir: level, refills, and the day it runs out.
+import { useMemo } from 'preact/hooks';
+import { Chart, type Trace } from '../../draw/chart';
+import type { Shape } from '../../draw/shapes';
+import { counted, date_words, days_left_words, days_range_words, figure, moment_words } from '../../model/words';
+import { local } from '../../parts/place';
+import type { ReservoirDays, Station } from '../../wire/types';
+
+const day_s = 86_400;
+
+export function Reservoir({ station, days, now_ms, from_ms }: { station: Station; days: ReservoirDays; now_ms: number; from_ms: number }) {
+  const now = station.reservoir;
+  return (
+    <section class="reservoir" aria-label="Reservoir">
+      <h2>Reservoir</h2>
+      <dl class="facts">
+        <div><dt>Level</dt><dd>{now?.level_pct == null ? 'unknown' : `${figure(now.level_pct)} %`}</dd></div>
+        <div><dt>Use</dt><dd>{now?.use_pct_per_day == null ? 'unknown' : `${figure(now.use_pct_per_day)} % a day`}</dd></div>
+        <div>
+          <dt>Life</dt>
+          <dd>
+            {now?.life_days == null ? 'unknown' : days_left_words(now.life_days)}
+            {now?.life_days_low != null && now.life_days_high != null && <span class="soft"> ({days_range_words(now.life_days_low, now.life_days_high)})</span>}
+          </dd>
+        </div>
+        <div>
+          <dt>Runs out</dt>
+          <dd>
+            {days.empty_at_ms === null ? 'unknown' : date_words(days.empty_at_ms, local)}
+            {days.empty_at_earliest_ms !== null && days.empty_at_latest_ms !== null && (
+              <span class="soft"> ({date_words(days.empty_at_earliest_ms, local)} to {date_words(days.empty_at_latest_ms, local)})</span>
+            )}
+          </dd>
+        </div>
+        {days.reservoir_kg !== null && <div><dt>Holds</dt><dd>{figure(days.reservoir_kg)} kg</dd></div>}
+      </dl>
+      <LevelChart days={days} now_ms={now_ms} from_ms={from_ms} />
+      {days.refills.length > 0 && (
+        <details>
+          <summary>{counted(days.refills.length, 'refill')}</summary>
+          <ul class="plain">
+            {[...days.refills].reverse().map((r) => (
+              <li key={r.at_ms}>
+                {moment_words(r.at_ms, local)}: {r.from_pct === null || r.to_pct === null ? 'levels unknown' : `${figure(r.from_pct)} to ${figure(r.to_pct)} %`}
+                <span class="soft">, {r.noted ? 'noted by a person' : 'seen from the level'}</span>
+              </li>
+            ))}
+          </ul>
+        </details>
+      )}
+    </section>
+  );
+}
+
+function LevelChart({ days, now_ms, from_ms }: { days: ReservoirDays; now_ms: number; from_ms: number }) {
+  const made = useMemo(() => {
+    const x = days.readings.at_ms.map((ms) => ms / 1000);
+    const traces: Trace[] = [{ values: days.readings.level_pct, tone: 'trace', width: 1.2 }];
+    const shapes: Shape[] = [];
+    const span = (now_ms - from_ms) / 1000;
+    let end = now_ms / 1000 + span * 0.01;
+    const empty = days.empty_pct ?? 0;
+    if (days.low_pct !== null) shapes.push({ kind: 'level', y: days.low_pct, tone: 'soft', word: 'low mark' });
+    const last = days.readings.level_pct[days.readings.level_pct.length - 1];
+    if (days.empty_at_ms !== null && last !== undefined) {
+      const at = days.empty_at_ms / 1000;
+      const latest = (days.empty_at_latest_ms ?? days.empty_at_ms) / 1000;
+      const within = now_ms / 1000 + Math.max(span * 0.8, 10 * day_s);
+      end = Math.max(end, Math.min(latest + day_s, within));
+      shapes.push({ kind: 'dashes', from: [now_ms / 1000, last], to: [at, empty], tone: 'plan' }, { kind: 'moment', x: now_ms / 1000, tone: 'edge', word: 'now' });
+      if (days.empty_at_earliest_ms !== null) shapes.push({ kind: 'interval', from: days.empty_at_earliest_ms / 1000, at, to: latest, y: Math.max(empty, 2), tone: 'plan' });
+    }
+    for (const r of days.refills) shapes.push({ kind: 'moment', x: r.at_ms / 1000, tone: 'second', word: r.noted ? 'refilled' : 'refill seen' });
+    return { x, traces, shapes, x_range: [from_ms / 1000, end] as const, y_range: [0, 105] as const };
+  }, [days, now_ms, from_ms]);
+  const known = days.readings.level_pct.length;
+  const words = known === 0 ? 'No level is known in these days.' : `${counted(days.refills.length, 'refill')}; last level ${figure(days.readings.level_pct[known - 1] ?? null)} %.`;
+  const read = (i: number): string => `${moment_words(days.readings.at_ms[i] ?? 0, local)}: ${figure(days.readings.level_pct[i] ?? null)} %`;
+  return <Chart title="Level" unit="%" words={words} height={180} across="moments" read={read} {...made} />;
+}
