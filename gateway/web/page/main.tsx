@@ -2,12 +2,17 @@
 import './main.css';
 import { render } from 'preact';
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
-import { address_of, route_of, type Route } from './model/route';
+import { address_of, fleet_query, route_of, type Route } from './model/route';
 import { EventsContext, type Subscribe } from './parts/events';
-import { PlaceContext, type Line, type Place } from './parts/place';
+import { Go, PlaceContext, type Line, type Place } from './parts/place';
 import { Shell } from './parts/shell';
 import { FleetPage } from './pages/fleet/page';
+import { NotePage } from './pages/note/page';
+import { RefillPage } from './pages/refill/page';
+import { SignInPage } from './pages/sign_in/page';
 import { StationPage } from './pages/station/page';
+import { TrialPage } from './pages/trial/page';
+import { WarningsPage } from './pages/warnings/page';
 import { get } from './wire/http';
 import { listen, type LiveEvent } from './wire/live';
 import { session as session_decoder, type Session } from './wire/types';
@@ -18,7 +23,18 @@ function Shown({ route }: { route: Route }) {
   switch (route.page) {
     case 'fleet': return <FleetPage query={route.query} />;
     case 'station': return <StationPage key={`${route.site}/${route.station}`} site={route.site} station={route.station} query={route.query} />;
-    default: return <p class="empty">There is nothing at this address.</p>;
+    case 'note': return <NotePage key={`${route.site}/${route.station}`} site={route.site} station={route.station} />;
+    case 'warnings': return <WarningsPage query={route.query} />;
+    case 'refill': return <RefillPage query={route.query} />;
+    case 'trial': return <TrialPage rest={route.rest} />;
+    case 'sign-in': return <SignInPage to={route.to} />;
+    case 'nowhere':
+      return (
+        <>
+          <h1 class="unseen">Nothing here</h1>
+          <p class="empty">There is nothing at this address. <Go to={{ page: 'fleet', query: fleet_query }}>All stations</Go></p>
+        </>
+      );
   }
 }
 

@@ -111,8 +111,8 @@ export function Chart(props: Props) {
         ref={box} class="plot" tabIndex={reads ? 0 : undefined} role={reads ? 'application' : 'img'} aria-roledescription={reads ? 'chart' : undefined}
         aria-label={`${props.title}. ${props.words}${reads ? ' Arrow keys move over it.' : ''}`} onKeyDown={key}
       />
-      {reads && <output class="read" aria-live="polite">{read}</output>}
-      <figcaption>{props.words}</figcaption>
+      {reads && <output class="unseen" aria-live="polite">{read}</output>}
+      <figcaption>{read === '' ? props.words : read}</figcaption>
     </figure>
   );
 }

@@ -34,14 +34,14 @@ export function draw_shape(to: CanvasRenderingContext2D, frame: Frame, shape: Sh
       const y = frame.y(shape.y);
       to.setLineDash([5 * r, 3 * r]);
       line(to, frame.left, y, frame.left + frame.width, y);
-      write(to, shape.word, frame.left + frame.width - 3 * r, y - 4 * r, r, 'right');
+      write(to, shape.word, frame.left + frame.width - 3 * r, y + 12 * r, r, 'right', colour('paper'));
       break;
     }
     case 'moment': {
       const x = frame.x(shape.x);
       to.setLineDash([2 * r, 2 * r]);
       line(to, x, frame.top, x, frame.top + frame.height);
-      write(to, shape.word, x + 4 * r, frame.top + 10 * r, r, 'left');
+      write(to, shape.word, x + 4 * r, frame.top + frame.height - 4 * r, r, 'left', colour('paper'));
       break;
     }
     case 'interval': {
@@ -72,9 +72,13 @@ function line(to: CanvasRenderingContext2D, x1: number, y1: number, x2: number, 
   to.stroke();
 }
 
-function write(to: CanvasRenderingContext2D, words: string, x: number, y: number, ratio: number, align: CanvasTextAlign): void {
+function write(to: CanvasRenderingContext2D, words: string, x: number, y: number, ratio: number, align: CanvasTextAlign, halo: string): void {
   to.font = `${11.5 * ratio}px ${getComputedStyle(document.body).fontFamily}`;
   to.textAlign = align;
+  to.setLineDash([]);
+  to.lineWidth = 3 * ratio;
+  to.strokeStyle = halo;
+  to.strokeText(words, x, y);
   to.fillText(words, x, y);
 }
 

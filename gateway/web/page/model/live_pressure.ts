@@ -1,6 +1,6 @@
 // The pressure as it comes: the last minutes of every line, and the turn in progress in words.
 import type { LivePressure, TurnInProgress } from '../wire/types';
-import { figure } from './words';
+import { plain } from './words';
 
 export const window_s = 600;
 /** At 10 Hz ten minutes are 6000 samples; a chart of this width shows no more than this. */
@@ -48,8 +48,8 @@ function thinned(window: PressureWindow): PressureWindow {
 /** "Line 1 is pumping: 72.4 bar of 180, 31 s so far, about 57 s to go (usual 88 s)." */
 export function turn_words(turn: TurnInProgress | null): string {
   if (turn === null) return 'No turn is in progress.';
-  const bar = turn.bar === null ? 'pressure unknown' : `${figure(turn.bar)} bar${turn.target_bar === null ? '' : ` of ${figure(turn.target_bar)}`}`;
-  if (turn.phase === 'venting') return `Line ${turn.line} is venting: ${turn.bar === null ? 'pressure unknown' : `${figure(turn.bar)} bar`}.`;
+  const bar = turn.bar === null ? 'pressure unknown' : `${plain(turn.bar)} bar${turn.target_bar === null ? '' : ` of ${plain(turn.target_bar)}`}`;
+  if (turn.phase === 'venting') return `Line ${turn.line} is venting: ${turn.bar === null ? 'pressure unknown' : `${plain(turn.bar)} bar`}.`;
   const usual = turn.usual_s === null ? '' : ` (usual ${Math.round(turn.usual_s)} s)`;
   const left =
     turn.remaining_s === null ? 'how long it should take is not known yet'

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { turns as decoder } from '../wire/types';
-import { nearest_turn, range_of, series_of, series_words } from './turns';
+import { nearest_turn, range_of, series_of, series_words, with_gaps } from './turns';
 
 const sample = decoder(JSON.parse(readFileSync(new URL('../../../../tests/page/samples/turns.json', import.meta.url), 'utf8')), '');
 const line = (n: number) => {
@@ -27,6 +27,7 @@ describe('turns', () => {
     const series = series_of({ ...line(1), pump_start_ms: starts }, sample.outcomes, 'vent_s');
     expect(series.value.map((v) => v === null)).toEqual([false, false, false, false, false, true, false]);
     expect(series.id[5]).toBeNull();
+    expect(with_gaps({ ...line(1), pump_start_ms: starts }, line(1).temp_c).at_s).toEqual(series.at_s);
     expect([...series.at_s].sort((a, b) => a - b)).toEqual(series.at_s);
   });
 

@@ -38,11 +38,11 @@ export function series_of(columns: TurnColumns, outcomes: readonly string[], fig
   const values = columns[figure];
   const usuals = columns[`usual_${figure}`];
   const deviations = columns[`deviation_${figure}`];
-  const longest = gap_intervals * usual_interval(columns.pump_start_ms);
+  const gaps = gaps_of(columns.pump_start_ms);
   columns.pump_start_ms.forEach((start, i) => {
-    const before = columns.pump_start_ms[i - 1];
-    if (before !== undefined && start - before > longest) {
-      at_s.push((before + start) / 2000);
+    const gap = gaps.get(i);
+    if (gap !== undefined) {
+      at_s.push(gap);
       value.push(null);
       low.push(null);
       high.push(null);
@@ -62,6 +62,34 @@ export function series_of(columns: TurnColumns, outcomes: readonly string[], fig
     id.push(columns.id[i] ?? null);
   });
   return { at_s, value, low, high, kind, id };
+}
+
+/** Before which turns nothing is known for long, and a moment in between, seconds. */
+function gaps_of(starts: readonly number[]): ReadonlyMap<number, number> {
+  const longest = gap_intervals * usual_interval(starts);
+  const found = new Map<number, number>();
+  starts.forEach((start, i) => {
+    const before = starts[i - 1];
+    if (before !== undefined && start - before > longest) found.set(i, (before + start) / 2000);
+  });
+  return found;
+}
+
+/** A column that is only shown, broken where nothing is known. */
+export function with_gaps(columns: TurnColumns, list: readonly (number | null)[]): Pick<FigureSeries, 'at_s' | 'value'> {
+  const gaps = gaps_of(columns.pump_start_ms);
+  const at_s: number[] = [];
+  const value: (number | null)[] = [];
+  columns.pump_start_ms.forEach((start, i) => {
+    const gap = gaps.get(i);
+    if (gap !== undefined) {
+      at_s.push(gap);
+      value.push(null);
+    }
+    at_s.push(start / 1000);
+    value.push(list[i] ?? null);
+  });
+  return { at_s, value };
 }
 
 function kind_of(value: number | null, low: number | null, high: number | null, outcome: string): PointKind {

@@ -1,7 +1,7 @@
 // Warnings: what may be done with one, in which words, and which are shown.
 import type { ActKind, Forecast, Urgency, Warning } from '../wire/types';
 import type { WarningsQuery } from './route';
-import { against_usual, date_words, days_left_words, days_range_words, figure, type Offset } from './words';
+import { against_usual, date_words, days_left_words, days_range_words, plain, type Offset } from './words';
 
 const day_ms = 86_400_000;
 
@@ -81,12 +81,12 @@ export function evidence_words(warning: Warning): string {
   const f = warning.figure;
   if (f === null) return '';
   const unit = f.unit === '' ? '' : ` ${f.unit}`;
-  let words = `${f.words} ${figure(f.value)}${unit}`;
+  let words = `${f.words} ${plain(f.value)}${unit}`;
   if (f.usual !== null) {
-    words += `, usual ${figure(f.usual)}${f.spread === null ? '' : ` ± ${figure(f.spread)}`}`;
+    words += `, usual ${plain(f.usual)}${f.spread === null ? '' : ` ± ${plain(f.spread)}`}`;
     if (f.usual > 0 && f.unit !== 'bar') words += ` (${against_usual(f.value, f.usual)})`;
   }
-  if (f.limit !== null) words += `, limit ${figure(f.limit)}`;
+  if (f.limit !== null) words += `, limit ${plain(f.limit)}`;
   return words;
 }
 

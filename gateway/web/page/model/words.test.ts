@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { against_usual, counted, days_left_words, days_range_words, duration_words, figure, moment_words, utc } from './words';
+import { against_usual, counted, days_left_words, days_range_words, duration_words, figure, moment_words, plain, utc } from './words';
 
 describe('words', () => {
   // A technician would read "0 days" as "too late" while there are hours left.
@@ -22,6 +22,7 @@ describe('words', () => {
   // An unknown figure that read as 0 would look like a line in good order.
   test('an unknown figure is a dash', () => {
     expect([null, 0.423, 8.26, 87.64, 212.4].map(figure)).toEqual(['–', '0.42', '8.26', '87.6', '212']);
+    expect([null, 2.1, 20, 150.04].map(plain)).toEqual(['–', '2.1', '20', '150']);
   });
 
   // A shift downwards must not look like one upwards.

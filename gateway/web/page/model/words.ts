@@ -41,8 +41,13 @@ export function figure(value: number | null): string {
   return value.toFixed(2);
 }
 
+/** The same in prose: 150, 2.1, 20. */
+export function plain(value: number | null): string {
+  return value === null ? '–' : Number(figure(value)).toString();
+}
+
 export function with_unit(value: number | null, unit: string): string {
-  return value === null ? 'unknown' : `${figure(value)} ${unit}`;
+  return value === null ? 'unknown' : `${plain(value)} ${unit}`;
 }
 
 /** "+12 %": against what is usual. */

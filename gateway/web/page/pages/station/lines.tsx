@@ -2,8 +2,8 @@
 import { useMemo } from 'preact/hooks';
 import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
-import { figure_units, figure_words, figures, range_of, series_of, series_words, type Figure, type FigureSeries } from '../../model/turns';
-import { figure as figure_text, moment_words } from '../../model/words';
+import { figure_units, figure_words, figures, range_of, series_of, series_words, with_gaps, type Figure, type FigureSeries } from '../../model/turns';
+import { figure as figure_text, moment_words, plain } from '../../model/words';
 import { Go, local } from '../../parts/place';
 import type { Station, TurnColumns, Turns, Warning } from '../../wire/types';
 import type { Route } from '../../model/route';
@@ -31,7 +31,7 @@ export function Lines(props: Props) {
   const ahead = useMemo(() => {
     const latest = station.warnings.map((w) => (w.condition === 'slow-to-pressure' && w.cleared_ms === null ? w.forecast.limit_at_latest_ms ?? w.forecast.limit_at_ms ?? 0 : 0));
     const wanted = (Math.max(0, ...latest) - now_ms) / 1000;
-    return wanted <= 0 ? 0 : Math.min(wanted * 1.08, days * day_s * 0.8);
+    return wanted <= 0 ? 0 : Math.min(wanted * 1.08, days * day_s * 0.6);
   }, [station.warnings, now_ms, days]);
   const x_range = useMemo(() => [turns.from_ms / 1000, now_ms / 1000 + Math.max(ahead, days * day_s * 0.01)] as const, [turns.from_ms, now_ms, ahead, days]);
   const all = useMemo(
@@ -81,7 +81,7 @@ function LineFacts({ station, line }: { station: Station; line: number }) {
   if (now === undefined) return null;
   const design = now.design;
   const parts = [`${now.turns_30_days} turns in 30 days`, `${now.missed_target_30_days} missed the target`];
-  if (design?.length_m != null) parts.push(`${figure_text(design.length_m)} m`);
+  if (design?.length_m != null) parts.push(`${plain(design.length_m)} m`);
   if (design?.devices != null) parts.push(`${design.devices} devices`);
   return <p class="soft">{parts.join(', ')}</p>;
 }
@@ -168,13 +168,13 @@ interface TemperatureProps {
 const no_shapes: readonly Shape[] = [];
 
 function TemperatureChart({ columns, x_range, y_range, line }: TemperatureProps) {
-  const x = useMemo(() => columns.pump_start_ms.map((ms) => ms / 1000), [columns]);
-  const traces = useMemo<readonly Trace[]>(() => [{ values: columns.temp_c, tone: 'second', width: 1.1 }], [columns]);
+  const along = useMemo(() => with_gaps(columns, columns.temp_c), [columns]);
+  const traces = useMemo<readonly Trace[]>(() => [{ values: along.value, tone: 'second', width: 1.1 }], [along]);
   const known = columns.temp_c.filter((t): t is number => t !== null);
   const words = known.length === 0 ? 'No temperature is known.' : `${Math.min(...known).toFixed(0)} to ${Math.max(...known).toFixed(0)} °C.`;
   return (
     <Chart
-      title="Temperature" unit="°C" words={words} height={84} across="moments" x={x} traces={traces} x_range={x_range} y_range={y_range} shapes={no_shapes}
+      title="Temperature" unit="°C" words={words} height={84} across="moments" x={along.at_s} traces={traces} x_range={x_range} y_range={y_range} shapes={no_shapes}
       group={`station-${line}`}
     />
   );

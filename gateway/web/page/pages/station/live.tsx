@@ -3,7 +3,7 @@ import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
 import { no_pressure, turn_words, window_s, with_pressure, type PressureWindow } from '../../model/live_pressure';
-import { figure } from '../../model/words';
+import { plain } from '../../model/words';
 import { use_events } from '../../parts/events';
 import type { Station, TurnInProgress } from '../../wire/types';
 
@@ -32,7 +32,7 @@ export function Live({ station, place }: { station: Station; place: string }) {
       {share !== null && <div class="progress" aria-hidden="true"><i style={{ width: `${share * 100}%` }} /></div>}
       <PressureChart window={shown} target={station.settings.target_bar} />
       <p class="soft">
-        {shown.at_s.length === 0 ? '' : `${shown.level_pct === null ? 'level unknown' : `level ${figure(shown.level_pct)} %`}, ${shown.temp_c === null ? 'temperature unknown' : `${figure(shown.temp_c)} °C`}`}
+        {shown.at_s.length === 0 ? '' : `${shown.level_pct === null ? 'level unknown' : `level ${plain(shown.level_pct)} %`}, ${shown.temp_c === null ? 'temperature unknown' : `${plain(shown.temp_c)} °C`}`}
       </p>
     </section>
   );
@@ -47,6 +47,6 @@ function PressureChart({ window, target }: { window: PressureWindow; target: num
     return { x: window.at_s, traces, shapes, x_range: [end - window_s, end] as const, y_range: [0, top * 1.1] as const };
   }, [window, target]);
   if (window.at_s.length === 0) return <p class="empty">No pressure has come since this page was opened. It is drawn here as soon as the station sends.</p>;
-  const lines = window.bar.map((line, i) => `line ${i + 1}${i === 0 ? ' (whole line)' : ' (dashed)'} ${figure([...line].reverse().find((v) => v !== null) ?? null)} bar`);
+  const lines = window.bar.map((line, i) => `line ${i + 1}${i === 0 ? ' (whole line)' : ' (dashed)'} ${plain([...line].reverse().find((v) => v !== null) ?? null)} bar`);
   return <Chart title="Pressure, last 10 minutes" unit="bar" words={`${lines.join(', ')}.`} height={190} across="moments" {...made} />;
 }

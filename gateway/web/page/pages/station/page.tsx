@@ -3,7 +3,7 @@ import './page.css';
 import { useMemo, useRef, useState } from 'preact/hooks';
 import { value_of } from '../../model/loaded';
 import { fleet_query, station_days, type Route, type StationQuery } from '../../model/route';
-import { counted, duration_words, figure, moment_words } from '../../model/words';
+import { counted, duration_words, plain, moment_words } from '../../model/words';
 import { is_open } from '../../model/warnings';
 import { use_events } from '../../parts/events';
 import { TroubleNote, use_loaded, Waiting } from '../../parts/load';
@@ -96,9 +96,9 @@ function Heading({ station, now }: { station: Station; now: number }) {
   const s = station.settings;
   const set = [
     s.cycle_s === null ? '' : `cycle ${Math.round(s.cycle_s / 60)} min`,
-    s.target_bar === null ? '' : `target ${figure(s.target_bar)} bar`,
-    s.pump_limit_s === null ? '' : `pump limit ${figure(s.pump_limit_s)} s`,
-    s.residual_bar === null ? '' : `residual limit ${figure(s.residual_bar)} bar`,
+    s.target_bar === null ? '' : `target ${plain(s.target_bar)} bar`,
+    s.pump_limit_s === null ? '' : `pump limit ${plain(s.pump_limit_s)} s`,
+    s.residual_bar === null ? '' : `residual limit ${plain(s.residual_bar)} bar`,
   ].filter((w) => w !== '');
   const kind = mark_of(station.state, worst);
   return (

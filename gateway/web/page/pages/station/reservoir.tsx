@@ -2,7 +2,7 @@
 import { useMemo } from 'preact/hooks';
 import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
-import { counted, date_words, days_left_words, days_range_words, figure, moment_words } from '../../model/words';
+import { counted, date_words, days_left_words, days_range_words, plain, moment_words } from '../../model/words';
 import { local } from '../../parts/place';
 import type { ReservoirDays, Station } from '../../wire/types';
 
@@ -14,8 +14,8 @@ export function Reservoir({ station, days, now_ms, from_ms }: { station: Station
     <section class="reservoir" aria-label="Reservoir">
       <h2>Reservoir</h2>
       <dl class="facts">
-        <div><dt>Level</dt><dd>{now?.level_pct == null ? 'unknown' : `${figure(now.level_pct)} %`}</dd></div>
-        <div><dt>Use</dt><dd>{now?.use_pct_per_day == null ? 'unknown' : `${figure(now.use_pct_per_day)} % a day`}</dd></div>
+        <div><dt>Level</dt><dd>{now?.level_pct == null ? 'unknown' : `${plain(now.level_pct)} %`}</dd></div>
+        <div><dt>Use</dt><dd>{now?.use_pct_per_day == null ? 'unknown' : `${plain(now.use_pct_per_day)} % a day`}</dd></div>
         <div>
           <dt>Life</dt>
           <dd>
@@ -32,7 +32,7 @@ export function Reservoir({ station, days, now_ms, from_ms }: { station: Station
             )}
           </dd>
         </div>
-        {days.reservoir_kg !== null && <div><dt>Holds</dt><dd>{figure(days.reservoir_kg)} kg</dd></div>}
+        {days.reservoir_kg !== null && <div><dt>Holds</dt><dd>{plain(days.reservoir_kg)} kg</dd></div>}
       </dl>
       <LevelChart days={days} now_ms={now_ms} from_ms={from_ms} />
       {days.refills.length > 0 && (
@@ -41,7 +41,7 @@ export function Reservoir({ station, days, now_ms, from_ms }: { station: Station
           <ul class="plain">
             {[...days.refills].reverse().map((r) => (
               <li key={r.at_ms}>
-                {moment_words(r.at_ms, local)}: {r.from_pct === null || r.to_pct === null ? 'levels unknown' : `${figure(r.from_pct)} to ${figure(r.to_pct)} %`}
+                {moment_words(r.at_ms, local)}: {r.from_pct === null || r.to_pct === null ? 'levels unknown' : `${plain(r.from_pct)} to ${plain(r.to_pct)} %`}
                 <span class="soft">, {r.noted ? 'noted by a person' : 'seen from the level'}</span>
               </li>
             ))}
@@ -74,7 +74,7 @@ function LevelChart({ days, now_ms, from_ms }: { days: ReservoirDays; now_ms: nu
     return { x, traces, shapes, x_range: [from_ms / 1000, end] as const, y_range: [0, 105] as const };
   }, [days, now_ms, from_ms]);
   const known = days.readings.level_pct.length;
-  const words = known === 0 ? 'No level is known in these days.' : `${counted(days.refills.length, 'refill')}; last level ${figure(days.readings.level_pct[known - 1] ?? null)} %.`;
-  const read = (i: number): string => `${moment_words(days.readings.at_ms[i] ?? 0, local)}: ${figure(days.readings.level_pct[i] ?? null)} %`;
+  const words = known === 0 ? 'No level is known in these days.' : `${counted(days.refills.length, 'refill')}; last level ${plain(days.readings.level_pct[known - 1] ?? null)} %.`;
+  const read = (i: number): string => `${moment_words(days.readings.at_ms[i] ?? 0, local)}: ${plain(days.readings.level_pct[i] ?? null)} %`;
   return <Chart title="Level" unit="%" words={words} height={180} across="moments" read={read} {...made} />;
 }

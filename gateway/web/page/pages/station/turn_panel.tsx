@@ -5,7 +5,7 @@ import type { Shape } from '../../draw/shapes';
 import { value_of } from '../../model/loaded';
 import type { Route } from '../../model/route';
 import { figure_units, figure_words, figures } from '../../model/turns';
-import { date_words, figure, moment_words, with_unit } from '../../model/words';
+import { date_words, figure, moment_words, plain, with_unit } from '../../model/words';
 import { TroubleNote, use_loaded, Waiting } from '../../parts/load';
 import { Go, local } from '../../parts/place';
 import { address } from '../../wire/http';
@@ -95,12 +95,12 @@ function Row({ detail }: { detail: TurnDetail }) {
             <tr key={f}>
               <th scope="row">{figure_words[f]}</th>
               <td>{with_unit(turn[f], figure_units[f])}</td>
-              <td>{usual === null ? 'not learnt' : `${figure(usual.expected)} ± ${figure(usual.deviation)}`}</td>
+              <td>{usual === null ? 'not learnt' : `${plain(usual.expected)} ± ${plain(usual.deviation)}`}</td>
             </tr>
           );
         })}
         <tr><th scope="row">Pump run time</th><td>{with_unit(turn.pump_run_s, 's')}</td><td /></tr>
-        <tr><th scope="row">Metering plateau</th><td>{shape.plateau_s === null ? 'none seen' : `${figure(shape.plateau_s)} s at ${figure(shape.plateau_bar)} bar`}</td><td /></tr>
+        <tr><th scope="row">Metering plateau</th><td>{shape.plateau_s === null ? 'none seen' : `${plain(shape.plateau_s)} s at ${plain(shape.plateau_bar)} bar`}</td><td /></tr>
         <tr><th scope="row">Temperature</th><td>{with_unit(turn.temp_c, '°C')}</td><td /></tr>
         <tr><th scope="row">Level</th><td>{with_unit(turn.level_pct, '%')}</td><td /></tr>
         <tr>
