@@ -20,8 +20,9 @@ export function RefillPage({ query }: { query: RefillQuery }) {
     <div class={`refill ${stale_class(line)}`}>
       <h1>Refill round</h1>
       <p class="days-line no-print">
+        <span>Within</span>
         {refill_days.map((days) => (
-          <Go key={days} to={{ page: 'refill', query: { ...query, days } }} current={query.days === days}>next {days} days</Go>
+          <Go key={days} to={{ page: 'refill', query: { ...query, days } }} current={query.days === days}>{days} days</Go>
         ))}
       </p>
       {loaded.kind === 'failed' && <TroubleNote trouble={loaded.trouble} again={again} />}
