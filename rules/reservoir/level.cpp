@@ -24,10 +24,12 @@ bool fits(State& state, const LevelReading& reading, double level) {
   const double expected = state.filter.expected_reading();
   const double noise = std::sqrt(double{state.noise_var}) + double{state.quantum};
   const bool told = state.told_at && std::abs(seconds_between(*state.told_at, reading.time)) < told_s;
-  const double rise =
-      (told ? refill_pct_min_told : refill_pct_min) + 1.5 * noise + std::min(3 * e.level_sd, 10.0);
+  const double rise_least = told ? refill_pct_min_told : refill_pct_min;
+  const double rise = rise_least + 1.5 * noise + std::min(3 * e.level_sd, 10.0);
+  // A reading that stands while the count goes down has not risen.
+  const bool risen = state.still.reading < -50 || level > double{state.still.reading} + rise_least / 2;
   const double fall = jump_pct_min + 2 * noise + 4 * e.level_sd;
-  if (level > expected + rise) {
+  if (level > expected + rise && risen) {
     if (++state.odd < 2) return false;
     state.odd = 0;
     state.refilling_since = reading.time;

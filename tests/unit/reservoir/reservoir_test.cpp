@@ -222,6 +222,21 @@ TEST(Reservoir, goes_back_to_the_usual_use_after_a_repair) {
   EXPECT_NEAR(*plant.life().days, plant.life_days(), 0.2 * plant.life_days());
 }
 
+// A reading that cannot be is no level, and one that comes back to its senses is.
+TEST(Reservoir, takes_no_level_from_a_reading_that_cannot_be) {
+  Plant plant{};
+  plant.run(3);
+  const double before = *plant.life().level_pct;
+  plant.stuck_at = 250;
+  plant.run(0.5);
+  EXPECT_TRUE(plant.holds(Condition::doubtful_sensor));
+  EXPECT_NEAR(*plant.life().level_pct, plant.level, 2) << before;
+  plant.stuck_at.reset();
+  plant.run(0.5);
+  EXPECT_FALSE(plant.holds(Condition::doubtful_sensor));
+  EXPECT_NEAR(*plant.life().level_pct, plant.level, 2);
+}
+
 // Where nothing is known nothing is said; a note of a refill starts the count.
 TEST(Reservoir, says_unknown_where_nothing_reads_the_level_until_someone_tells_a_refill) {
   Plant plant{.sensor = false};
