@@ -213,8 +213,11 @@ void Station::explain() {
   std::int64_t day_ms = truth_.from_ms;
   for (const DayTruth& day : truth_.days) {
     day_ms += 24 * hour_ms;
-    const double shortest_days =
-        day.life_days - (day.level_pct - day.lowest_pct) / std::max(0.01, day.use_pct);
+    // At its lowest, by what is to come or by the day's own use: nobody knows of the power cut that will
+    // stretch it.
+    const double a_day = std::max(0.01, day.use_pct);
+    const double shortest_days = std::min(day.life_days - (day.level_pct - day.lowest_pct) / a_day,
+                                          (day.lowest_pct - plan_.empty_pct) / a_day);
     if (day.life_known && std::min(day.life_days, shortest_days) < 15)
       truth_.explained.push_back({day_ms - 24 * hour_ms,
                                   day_ms + 12 * hour_ms,

@@ -14,6 +14,9 @@ constexpr double low_again_pct = 2.5;  // over the mark: let go
 constexpr double low_sure_sd_pct = 3;  // a level known worse than this is not called low
 constexpr double restate = 0.2;        // a life that moved by this share is said again
 
+constexpr double suspected_share = 0.08;  // of the usual use, and
+constexpr double suspected_errors = 2;    // so many standard errors
+
 struct Verdict {
   bool over = false;
   bool calm = false;
@@ -86,8 +89,17 @@ std::vector<WeightedCause> over_use_causes(const State& state) {
   return {{Cause::reservoir_leak, 0.8}, {Cause::slow_leak, 0.2}};
 }
 
+// Before a shift of use is sure enough to be said by itself it may already be what makes the life short.
+bool over_use_suspected(const State& state) {
+  const Estimate e = state.filter.estimate();
+  const double usual = double{state.usual_use};
+  return usual > 0 &&
+         e.use - usual > std::max(suspected_share * usual,
+                                  suspected_errors * std::hypot(e.use_sd, double{state.usual_sd}));
+}
+
 std::vector<WeightedCause> life_causes(const State& state) {
-  return state.shift > 0 ? over_use_causes(state) : std::vector<WeightedCause>{};
+  return state.shift > 0 || over_use_suspected(state) ? over_use_causes(state) : std::vector<WeightedCause>{};
 }
 
 Finding finding(Condition condition, const Open& open, Say say, Time time) {
