@@ -14,6 +14,9 @@
 
 namespace driftline::simulate {
 
+// When people are about: 7 to 16 h.
+[[nodiscard]] bool in_working_hours(Time from, double at_s);
+
 class Station {
  public:
   Station(const PlantPlan& plant, const SitePlan& site, const StationPlan& plan, const Weather& air);
