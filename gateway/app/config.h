@@ -55,6 +55,7 @@ struct ConfigOutcome {
   std::optional<Config> config;         // empty where `problems` is not
   std::vector<ConfigProblem> problems;  // all of them
   std::vector<ConfigProblem> cautions;  // can be used, but probably is not what was meant
+  std::map<StationId, std::string> kinds;  // of stations that have one
   std::map<StationId, std::vector<EffectiveThreshold>> explained;  // the station that was asked for
 };
 

@@ -117,6 +117,20 @@ Thresholds thresholds_of(const Json& document) {
   return thresholds;
 }
 
+Json document_of(const Thresholds& thresholds) {
+  Json document = Json::object();
+  const auto put = [](Json& to, std::string_view name, const auto& owner, const auto& member) {
+    std::visit([&](auto pointer) {
+      if (Json value = as_json(owner.*pointer); !value.is_null()) to[std::string(name)] = std::move(value);
+    }, member);
+  };
+  for (const Field& field : fields) put(document, field.name, thresholds, field.member);
+  for (std::size_t i = 0; i < condition_count; ++i)
+    for (const ConditionField& field : condition_fields)
+      put(document["conditions"][condition_name(i)], field.name, thresholds.conditions[i], field.member);
+  return document;
+}
+
 std::vector<std::string> threshold_names() {
   std::vector<std::string> names;
   for (const Field& field : fields) names.emplace_back(field.name);

@@ -13,6 +13,9 @@ namespace driftline {
 // What the merged layers say; what they do not say is built-in. The document has passed the schema.
 [[nodiscard]] Thresholds thresholds_of(const Json& document);
 
+// The other way: all that is not left to the rules, so that a patch can lie on it.
+[[nodiscard]] Json document_of(const Thresholds& thresholds);
+
 struct ThresholdLayer {
   std::string from;  // "rules.json"
   const Json* patch = nullptr;

@@ -26,6 +26,7 @@ struct Verb {
 [[nodiscard]] int verb_replay(Arguments arguments);
 [[nodiscard]] int verb_check(Arguments arguments);
 [[nodiscard]] int verb_expect(Arguments arguments);
+[[nodiscard]] int verb_trial(Arguments arguments);
 [[nodiscard]] int verb_simulate(Arguments arguments);
 
 }  // namespace driftline

@@ -185,16 +185,16 @@ tl::expected<FedTape, Trouble> Reader::fed_tape(const StationId& station, const 
   });
 }
 
-tl::expected<std::vector<StationId>, Trouble> Reader::fed_stations() {
+tl::expected<std::vector<FedStation>, Trouble> Reader::fed_stations() {
   return answered([&] {
     Statement statement = database_->prepare(
-        "SELECT site, station FROM stations WHERE EXISTS (SELECT 1 FROM fed_events WHERE station_no = no)"
-        " ORDER BY site, station");
+        "SELECT site, station, (SELECT last FROM fed_events WHERE station_no = no ORDER BY first DESC LIMIT 1) AS heard"
+        " FROM stations WHERE heard IS NOT NULL ORDER BY site, station");
     statement.begin();
-    std::vector<StationId> stations;
+    std::vector<FedStation> stations;
     while (statement.step()) {
-      StationId& station = stations.emplace_back();
-      statement.take_all(station.site, station.station);
+      FedStation& station = stations.emplace_back();
+      statement.take_all(station.id.site, station.id.station, station.last);
     }
     return stations;
   });

@@ -25,6 +25,11 @@ struct Span {
   Time to{};    // before
 };
 
+struct FedStation {
+  StationId id;
+  Time last{};  // gateway's clock: the newest that was fed
+};
+
 class Reader {
  public:
   // The file must exist: the writer makes it.
@@ -62,7 +67,7 @@ class Reader {
   // at a turn's curve: without it the tape is a third as large. No bound on rows: a station's year takes about 0.3 s.
   [[nodiscard]] tl::expected<FedTape, Trouble> fed_tape(const StationId& station, const Span& span, bool with_curves);
   // Stations of which something was fed, sorted.
-  [[nodiscard]] tl::expected<std::vector<StationId>, Trouble> fed_stations();
+  [[nodiscard]] tl::expected<std::vector<FedStation>, Trouble> fed_stations();
 
   // Where a cursor stands; feeds that it does not follow are absent.
   [[nodiscard]] tl::expected<std::vector<CursorMark>, Trouble> cursor(const std::string& name);

@@ -55,7 +55,8 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
   }
   figure.learnt = c.baseline.turns >= ready.to_judge;
   if (c.baseline.turns >= ready.to_follow) figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
-  if (settling(c.baseline, time) && std::abs(shift_of(c.chart)) < c.settling_shift) {
+  figure.settling = settling(c.baseline, time);
+  if (figure.settling && std::abs(shift_of(c.chart)) < c.settling_shift) {
     // While air leaves the line its level is not known to better than this: followed by the baseline, not held against it.
     const bool sudden = figure.reading.up == Signal::sudden || figure.reading.down == Signal::sudden;
     if (!sudden) {
@@ -193,6 +194,11 @@ double smallest_shift(const Thresholds& thresholds, Condition condition, double 
   return own && *own > 0 ? std::log1p(*own / 100) : built_in;
 }
 
+double smallest_residual(const Thresholds& thresholds) {
+  const auto& own = thresholds.conditions[static_cast<std::size_t>(Condition::residual_pressure)].smallest_shift;
+  return own && *own > 0 ? *own / 100 : smallest_residual_shift;
+}
+
 TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context) {
   const Thresholds& thresholds = context.thresholds;
   const ControllerSettings settings = overlay(context.design.settings, overlay(state.settings, cycle.settings));
@@ -259,10 +265,11 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   }
   if (cycle.residual_bar && !cycle.off_schedule) {
     const double y = *cycle.residual_bar / out.residual_limit_bar;
+    const double smallest = smallest_residual(thresholds);
     FigurePrior prior = priors::residual;
     prior.deviation_floor = std::max(prior.deviation_floor, residual_floor_bar / out.residual_limit_bar);
     out.residual = chart_and_teach({line.residual, line.residual_chart, prior,
-                                    design(Condition::residual_pressure, smallest_residual_shift, 3 * smallest_residual_shift, 1), 0.2},
+                                    design(Condition::residual_pressure, smallest, 3 * smallest, 1), 0.2},
                                    weather, time, y, teach_rest, ready);
   }
   if (cycle.peak_bar && settings.target_bar && *cycle.peak_bar > 0 && *settings.target_bar > 0) {

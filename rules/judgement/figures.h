@@ -46,6 +46,7 @@ struct ChartedFigure {
   double error = 0;
   ChartReading reading;
   bool learnt = false;        // enough turns behind the baseline to judge
+  bool settling = false;      // air may still leave the line: not held against it
 };
 
 struct TurnFigures {
@@ -70,6 +71,9 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
 
 // The engineer's smallest shift for a condition, as a logarithm, or the built-in one.
 [[nodiscard]] double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in);
+
+// Of the residual pressure, as a share of its limit; the engineer's is per cent of the limit.
+[[nodiscard]] double smallest_residual(const Thresholds& thresholds);
 
 inline constexpr double residual_limit_default_bar = 10;
 

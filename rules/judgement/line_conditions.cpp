@@ -277,7 +277,7 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
   const double shift = shift_of(line.residual_chart);
   Verdict v;
   v.opinion.over = over_limit || drift;
-  v.opinion.calm = residual < 0.8 * limit && shift < 0.5 * smallest_residual_shift;
+  v.opinion.calm = residual < 0.8 * limit && shift < 0.5 * smallest_residual(turn.context.thresholds);
   if (v.opinion.over || is_on(line, LineIssue::residual)) {
     v.opinion.urgency = __builtin_popcount(line.over_residual) >= 4 ? Urgency::plan : Urgency::notice;
     if (over_limit) {

@@ -88,7 +88,7 @@ Rows tried(const std::string& file, const PlantSettings& settings, Time until, b
   std::map<std::string, std::map<std::string, std::vector<fold::Step>>> sites;
   const auto stations = reader->fed_stations();
   EXPECT_TRUE(stations.has_value());
-  for (const StationId& id : *stations) {
+  for (const auto& [id, last] : *stations) {
     const auto configured = settings.stations.find(id);
     const rules::StationContext context =
         configured == settings.stations.end() ? rules::StationContext{id, {}, settings.defaults} : configured->second;
