@@ -16,9 +16,10 @@ constexpr double turns_a_day_spread = 0.005;
 constexpr double use_known_share = 0.25;  // of the use: known worse, no life is said
 constexpr double trend_sure = 2.5;
 constexpr double trend_smallest = 0.004;  // of the use, a day
-constexpr double trend_goes_on = 0.7;     // trends level off or are repaired as often as they go on
+constexpr double trend_doubt = 0.5;       // of what a trend adds: 1 sigma, it may level off or be repaired
 constexpr double trend_most = 1.5;
-constexpr double life_days_most = 3650;  // beyond ten years nothing is said
+constexpr double trend_ahead_most = 0.1;  // of the use
+constexpr double life_days_most = 3650;   // beyond ten years nothing is said
 
 // Turns that have come since the last one told: reconstruction may tell a turn only when the next begins.
 double turns_untold(const State& state, Time time) {
@@ -29,6 +30,7 @@ double turns_untold(const State& state, Time time) {
 
 struct Change {
   double a_day = 0;    // of the use, as a share; 0 where no straight trend is sure
+  double now = 1;      // where the trend has got to, as a share of the use; the calm estimate lags behind it
   double walk_sd = 0;  // change from day to day
 };
 
@@ -53,7 +55,13 @@ Change change_of(const State& state, double use) {
     return change;
   double residual = 0;
   for (std::size_t i = 0; i < n; ++i) residual += std::pow(y[i] - line->intercept - line->slope * x[i], 2);
-  if (residual < step->rss) change.a_day = trend_goes_on * line->slope;
+  // A step has one number more to choose, its place: by the Bayesian information criterion (Schwarz 1978,
+  // from memory) it must fit better by so much.
+  const double fair = std::exp(std::log(static_cast<double>(n)) / static_cast<double>(n));
+  if (residual >= fair * step->rss) return change;
+  change.a_day = line->slope;
+  change.now = std::clamp(line->intercept + line->slope * static_cast<double>(n - 1), 1 - trend_ahead_most,
+                          1 + trend_ahead_most);
   return change;
 }
 
@@ -82,15 +90,16 @@ Life life_at(const State& state, Time time, const Context& context) {
   const double use = *life.use_pct_per_day + double{state.rest_fall};
   const double left = std::max(0.0, level - context.design.empty_pct.value_or(empty_pct_default));
   const Change change = change_of(state, e.use);
-  const double days = days_until_used(left, use, change.a_day);
+  const double days = days_until_used(left, use * change.now, change.a_day);
   if (days > life_days_most) return life;
   const double relative_use = e.use_sd / e.use;
   const double mark_sd = context.design.empty_pct ? 0 : empty_pct_spread;
+  const double by_trend = trend_doubt * change.a_day * days / 2;  // of the mean use until then, as a share
   const double variance =
       (e.level_sd * e.level_sd + mark_sd * mark_sd + level_offset_spread_pct * level_offset_spread_pct) /
           (use * use) +
       days * days *
-          (relative_use * relative_use + turns_a_day_spread * turns_a_day_spread +
+          (by_trend * by_trend + relative_use * relative_use + turns_a_day_spread * turns_a_day_spread +
            change.walk_sd * change.walk_sd * std::min(days, 60.0) / 3) -
       2 * days / use * e.cross / e.use;
   const double reach = z_80 * std::sqrt(std::max(variance, 1e-6));

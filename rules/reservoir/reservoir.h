@@ -10,7 +10,7 @@
 //   variance of life = (var level + offset^2)/U^2 + life^2 * (var u/u^2 + turns a day^2 + v^2 * life/3)  (delta method)
 // with the covariance of level and u, and v the day-to-day change of u over the last days: a use that has been changing will
 // go on to (mean of a random walk over the life). 80 % interval by the normal law. Where u has risen or fallen along a
-// straight line for days (Mann-Kendall |z| > 2.5, the line nearer to it than one step), half of that slope goes on.
+// straight line for days (Mann-Kendall |z| > 2.5, the line nearer to it than one step), that slope goes on, with half of it as its sigma.
 //
 // Findings (whole station), made whenever they change, and once a day while they hold:
 //   reservoir-low         switch made in two readings, or level under its mark
