@@ -101,4 +101,21 @@ Stored<HalfCycleRow> HalfCycleTable::take(Statement& from) {
   return stored;
 }
 
+const char* const TurnGistTable::select =
+    "SELECT id, site, station, line, pump_start, pump_stop, outcome, time_to_pressure_s, usual_time_to_pressure_ms,"
+    " usual_time_to_pressure_sd_ms, set_target_bar FROM half_cycles CROSS JOIN stations ON no = station_no ";
+
+Stored<TurnGist> TurnGistTable::take(Statement& from) {
+  Stored<TurnGist> stored;
+  TurnGist& row = stored.row;
+  std::string outcome;
+  Thousandths expected;
+  Thousandths deviation;
+  from.take_all(stored.id, row.station.site, row.station.station, row.line, row.pump_start, row.pump_stop, outcome,
+                row.time_to_pressure_s, expected, deviation, row.target_bar);
+  row.outcome = named<Outcome>(outcome, 4);
+  row.usual_time_to_pressure_s = figure_of(expected, deviation);
+  return stored;
+}
+
 }  // namespace driftline::history

@@ -73,6 +73,9 @@ tl::expected<std::unique_ptr<Reader>, Trouble> Reader::open(const std::string& f
 Rows<HalfCycleRow> Reader::half_cycles_after(std::int64_t after, int limit) {
   return rows<HalfCycleTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
 }
+Rows<TurnGist> Reader::turn_gists_after(std::int64_t after, int limit) {
+  return rows<TurnGistTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
 Rows<WarningChange> Reader::warnings_after(std::int64_t after, int limit) {
   return rows<WarningTable>(*database_, "WHERE warnings.id > ? ORDER BY warnings.id", limit, after);
 }

@@ -40,6 +40,7 @@ class Reader {
 
   // Rows with an id above `after`, lowest first, at most `limit` (and limits.h).
   [[nodiscard]] Rows<HalfCycleRow> half_cycles_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<TurnGist> turn_gists_after(std::int64_t after, int limit);  // of half_cycles
   [[nodiscard]] Rows<WarningChange> warnings_after(std::int64_t after, int limit);
   [[nodiscard]] Rows<ReservoirDay> reservoir_days_after(std::int64_t after, int limit);
   [[nodiscard]] Rows<ForecastDay> forecast_days_after(std::int64_t after, int limit);

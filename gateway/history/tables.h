@@ -67,6 +67,12 @@ struct ServiceNoteTable {
   Statement insert;
 };
 
+// Read only: HalfCycleTable writes the rows.
+struct TurnGistTable {
+  static const char* const select;
+  [[nodiscard]] static Stored<TurnGist> take(Statement& from);
+};
+
 struct WarningTable {
   explicit WarningTable(Database& database);
   void put(Database& database, std::int64_t station_no, const WarningChange& row);

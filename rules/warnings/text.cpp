@@ -209,8 +209,20 @@ std::string text_of(const StationId& station, const Finding& finding, Change cha
   // Reservoirs empty each for itself; what a site does at once is cold, power or link.
   if (alike > 0 && !is_about_the_reservoir(finding.condition)) add(std::to_string(alike) + (alike == 1 ? " other station" : " other stations") + " of " + station.site + " alike just now.");
   add(likeliest(finding));
-  add(std::string(opens_a_line(finding.condition) ? pressure_caution : other_caution));
+  add(std::string(caution_of(finding.condition)));
   return text;
+}
+
+std::string_view words_of(Condition condition) { return condition_words[static_cast<std::size_t>(condition)]; }
+std::string_view words_of(Cause cause) { return causes[static_cast<std::size_t>(cause)].name; }
+std::string_view first_check_of(Cause cause) { return causes[static_cast<std::size_t>(cause)].check; }
+std::string_view what_to_bring_for(Cause cause) { return causes[static_cast<std::size_t>(cause)].bring; }
+std::string_view caution_of(Condition condition) { return opens_a_line(condition) ? pressure_caution : other_caution; }
+
+FigureWords words_of_figure(std::string_view name) {
+  for (const FigureText& figure : figures)
+    if (figure.name == name) return {figure.words, figure.unit};
+  return {};
 }
 
 }  // namespace driftline::rules

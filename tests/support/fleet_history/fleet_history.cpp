@@ -151,7 +151,7 @@ class Writing {
       for (int n = day * options_.turns; n < (day + 1) * options_.turns; ++n)
         for (int station = 0; station < options_.stations; ++station) {
           if (trouble_of(station) == silent && day == options_.days - 1) continue;
-          for (int line = 1; line <= 2; ++line) batch_.half_cycles.push_back({id_of(station), invented_.turn(station, line, n)});
+          for (int line = 1; line <= 2; ++line) put_turn(station, invented_.turn(station, line, n), day);
           if (batch_.half_cycles.size() >= 4000 && !commit()) return false;
         }
       for (int station = 0; station < options_.stations; ++station) reservoir(station, day);
@@ -162,6 +162,20 @@ class Writing {
   }
 
  private:
+  // The first two days are those in which the line was learnt.
+  void put_turn(int station, HalfCycle turn, int day) {
+    TurnUsual usual;
+    if (day >= 2) {
+      const double expected = Invented::usual_time(station, turn.line, *turn.temp_c);
+      usual.time_to_pressure_s = {round_3(expected), round_3(0.022 * expected)};
+      usual.peak_bar = {183, 0.8};
+      usual.residual_bar = {4.2, 0.5};
+      usual.vent_s = {round_3(61 - 1.4 * (*turn.temp_c - 10)), 2.6};
+    }
+    batch_.half_cycles.push_back({id_of(station), std::move(turn), usual});
+  }
+  static double round_3(double value) { return std::round(value * 1000) / 1000; }
+
   void reservoir(int station, int day) {
     const double level = invented_.level(station, day + 1);
     const double life = std::max(0.0, (level - 5) / 2.4);

@@ -1,0 +1,74 @@
+// What the page needs of the running gateway, as functions: the room knows neither the plant nor the broker.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "gateway/history/history.h"
+#include "gateway/telemetry/sample.h"
+#include "rules/judgement/station_rules.h"
+
+namespace driftline::web {
+
+// As the judging thread knows it.
+struct StationHeard {
+  StationId station;
+  bool configured = false;
+  std::optional<Time> last_received;
+  std::uint64_t messages = 0;
+  std::uint64_t samples = 0;
+  std::uint64_t samples_behind = 0;
+  std::uint64_t faults = 0;
+  bool set_aside = false;
+};
+
+struct PlantNow {
+  Time as_of{};
+  std::vector<StationHeard> stations;  // sorted
+};
+
+// New samples of a watched station, and the turn that reconstruction sees going on; it waits 30 s for late samples, so it lags.
+struct Seen {
+  StationId station;
+  std::vector<Sample> samples;
+  std::optional<Time> run_since;
+  std::optional<int> run_line;
+};
+
+struct GatewayNow {
+  std::string broker;  // "connected", "connecting", ...
+  std::uint64_t behind = 0;
+  std::uint64_t messages = 0, samples = 0, half_cycles = 0, faults = 0;
+  std::optional<Time> heard;  // the last message of any station
+};
+
+struct ThresholdNow {
+  std::string name;
+  std::string value;  // as JSON
+  std::string from;
+};
+
+using Configured = std::map<StationId, rules::StationContext>;
+
+struct WebParts {
+  history::History* history = nullptr;                  // acts; outlives the page
+  std::function<Time()> wall;
+  std::function<std::chrono::nanoseconds()> steady;
+  std::function<std::shared_ptr<const PlantNow>()> plant;       // cheap; any thread, as all of these
+  std::function<std::shared_ptr<const Configured>()> configured;
+  std::function<GatewayNow()> gateway;
+  std::function<std::vector<ThresholdNow>(const StationId&)> thresholds;
+  // A message into the journal as if it had come from the broker. False: it could not be taken now.
+  std::function<bool(std::string_view topic, std::string_view payload)> post;
+  std::function<void(std::vector<StationId>)> watch;            // of these stations `Web::seen` is to be called
+  std::string telemetry_root = "grease";
+  std::string version;
+};
+
+}  // namespace driftline::web
