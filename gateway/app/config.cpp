@@ -64,6 +64,7 @@ class Loader {
     read_layers("kinds", kinds_);
     read_layers("sites", sites_);
     if (fs::exists(folder_ / "gateway.json")) read_gateway();
+    if (fs::exists(folder_ / "users.json")) read_users();
     read_plants();
   }
 
@@ -75,6 +76,14 @@ class Loader {
     if (out_.problems.size() > before) return;
     root_given_ = document->contains("topic_root");
     take_gateway(*document, folder_, config_, out_.problems);
+  }
+
+  void read_users() {
+    const auto document = read_json_file((folder_ / "users.json").string(), "users.json", out_.problems);
+    if (!document) return;
+    const std::size_t before = out_.problems.size();
+    check_schema(ConfigSchema::users, *document, "users.json", "", out_.problems);
+    if (out_.problems.size() == before) take_users(*document, config_, out_.problems);
   }
 
   void read_thresholds(const std::string& name, Json& to) {
@@ -99,7 +108,7 @@ class Loader {
     for (const std::string& name : json_files(folder_)) {
       if (name == "plant.json")
         named = true;
-      else if (name != "gateway.json" && name != "rules.json")
+      else if (name != "gateway.json" && name != "rules.json" && name != "users.json")
         others.push_back(name);
     }
     if (named) read_plant("plant.json");
@@ -258,6 +267,7 @@ ConfigOutcome load_config(const std::string& folder, const std::optional<Station
 GatewaySettings gateway_settings(const Config& config) {
   GatewaySettings settings{
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
+  settings.web = config.web;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
   return settings;
 }

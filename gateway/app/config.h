@@ -2,6 +2,7 @@
 //
 //   gateway.json            the gateway itself (config/schema/gateway.schema.json); optional
 //   plant.json, plant/*.json  stations as built (plant.schema.json); optional
+//   users.json              who may sign in at the page (users.schema.json); optional
 //   rules.json              thresholds for all stations (thresholds.schema.json); optional
 //   kinds/KIND.json         thresholds for the stations of a kind
 //   sites/SITE.json         thresholds for the stations of a site
@@ -49,6 +50,7 @@ struct Config {
   broker::BrokerSettings broker;
   StoreSettings store;
   std::optional<metrics::MetricsSettings> metrics;
+  std::optional<web::WebSettings> web;
 };
 
 struct ConfigOutcome {

@@ -1,8 +1,10 @@
 #include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "gateway/app/config_parts.h"
+#include "gateway/web/passwords.h"
 
 namespace driftline {
 namespace {
@@ -108,6 +110,24 @@ class GatewayFile {
   std::vector<ConfigProblem>& problems_;
 };
 
+void take_web(const Json& from, const fs::path& folder, web::WebSettings& to, std::vector<ConfigProblem>& problems) {
+  take(from, "address", to.address);
+  take(from, "port", to.port);
+  take(from, "trusted_proxies", to.trusted_proxies);
+  take(from, "hosts", to.hosts);
+  const auto tls = from.find("tls");
+  if (tls == from.end()) return;
+  to.tls.emplace();
+  const auto file = [&](const char* name, std::string& path) {
+    path = tls->at(name).get<std::string>();
+    if (!fs::path(path).is_absolute()) path = (folder / path).string();
+    if (!std::ifstream(path).is_open() || fs::is_directory(path))
+      problems.push_back({"gateway.json", "/web/tls/" + std::string(name), "the file that it names cannot be read", "a PEM file that the user of the gateway may read"});
+  };
+  file("certificate_file", to.tls->certificate_file);
+  file("key_file", to.tls->key_file);
+}
+
 void take_store(const Json& document, StoreSettings& store) {
   if (const auto found = document.find("sync_interval_ms"); found != document.end())
     store.sync_every = std::chrono::milliseconds(found->get<int>());
@@ -137,8 +157,25 @@ void take_gateway(const Json& document, const fs::path& folder, Config& config,
   if (const auto found = document.find("broker"); found != document.end()) file.broker(*found, config.broker);
   if (const auto found = document.find("metrics"); found != document.end())
     file.metrics(*found, config.metrics.emplace());
+  if (const auto found = document.find("web"); found != document.end()) take_web(*found, folder, config.web.emplace(), problems);
   if (const auto found = document.find("mappings"); found != document.end())
     take_mappings(*found, config, problems);
+}
+
+void take_users(const Json& document, Config& config, std::vector<ConfigProblem>& problems) {
+  const std::map<std::string, web::Role> roles{{"viewer", web::Role::viewer}, {"responder", web::Role::responder}, {"engineer", web::Role::engineer}};
+  std::vector<web::User> users;
+  std::set<std::string> names;
+  std::size_t i = 0;
+  for (const Json& user : document.value("users", Json::array())) {
+    const std::string at = "/users/" + std::to_string(i++);
+    web::User one{user.at("name").get<std::string>(), roles.at(user.at("role").get<std::string>()), user.at("password").get<std::string>()};
+    if (!names.insert(one.name).second) problems.push_back({"users.json", at + "/name", "a user of this name stands above", "each name once"});
+    if (!web::is_password_hash(one.password_hash))
+      problems.push_back({"users.json", at + "/password", "it is not the hash of a password", "what `driftline user` writes"});
+    users.push_back(std::move(one));
+  }
+  if (config.web) config.web->users = std::move(users);
 }
 
 }  // namespace driftline

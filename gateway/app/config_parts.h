@@ -18,6 +18,9 @@ namespace driftline {
 void take_gateway(const Json& document, const std::filesystem::path& folder, Config& config,
                   std::vector<ConfigProblem>& problems);
 
+// users.json, which has passed its schema. Without a page they are read all the same, so that a mistake is told.
+void take_users(const Json& document, Config& config, std::vector<ConfigProblem>& problems);
+
 // "mappings" of gateway.json: for the plant, and as topic filters for the broker.
 void take_mappings(const Json& list, Config& config, std::vector<ConfigProblem>& problems);
 

@@ -51,6 +51,8 @@ struct Station {
   std::optional<Position> first_unsaved;
   Time last_taken{};  // nothing settles by waiting at or before this
   StationSummary summary;
+  bool watched = false;
+  std::vector<Sample> seen;  // of a watched one, in this batch
   std::vector<FedEvent> fed;  // since the state was saved last, if it is kept: a minute's worth
 
   // Filled by the judging of one batch, emptied by its gathering.

@@ -42,7 +42,7 @@ struct Judging::Loop {
   std::size_t taken = 0;               // messages of this step
   history::Batch batch;
   JudgingCounts counts;
-  Pace tick{tick_every}, checkpoint{checkpoint_every}, tend{tend_every}, retain{retain_every};
+  Pace show{show_every}, tick{tick_every}, checkpoint{checkpoint_every}, tend{tend_every}, retain{retain_every};
   bool rows = false;
 
   void take_settings();
@@ -81,6 +81,11 @@ void Judging::reconfigure(PlantSettings settings) {
   settings_ = std::move(settings);
 }
 
+void Judging::watch(std::vector<StationId> stations) {
+  const std::lock_guard guard(mutex_);
+  watched_ = std::move(stations);
+}
+
 JudgingCounts Judging::counts() const {
   const std::lock_guard guard(mutex_);
   return counts_;
@@ -110,10 +115,13 @@ void Judging::run() {
 
 void Judging::Loop::take_settings() {
   std::optional<PlantSettings> settings;
+  std::optional<std::vector<StationId>> watched;
   {
     const std::lock_guard guard(judging.mutex_);
     settings = std::exchange(judging.settings_, std::nullopt);
+    watched = std::exchange(judging.watched_, std::nullopt);
   }
+  if (watched) judging.plant_.watch(*watched);
   if (settings) judging.plant_.reconfigure(std::move(*settings));
 }
 
@@ -180,6 +188,7 @@ void Judging::Loop::note(Judged&& judged) {
   for (const auto& row : judged.faults) run_events::fault(row);
   for (const auto& row : judged.warnings) run_events::warning(row);
   rows = rows || judged.has_output();
+  if (!judged.seen.empty() && judging.parts_.seen) judging.parts_.seen(std::move(judged.seen));
   append_judged(batch, std::move(judged));
 }
 
@@ -212,6 +221,7 @@ bool Judging::Loop::commit() {
 }
 
 void Judging::Loop::look_after(nanoseconds now) {
+  if (judging.parts_.plant && show.due(now)) judging.parts_.plant(judging.plant_.now(), judging.plant_.stations());
   if (tend.due(now)) {
     if (const auto tended = judging.parts_.history->tend(judging.plant_.now()); !tended)
       run_events::tend_failed(name_of(tended.error().cause), tended.error().text);

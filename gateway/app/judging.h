@@ -36,6 +36,9 @@ struct JudgingParts {
   history::History* history = nullptr;
   Intake* intake = nullptr;
   std::function<void()> committed;  // something new is in the history; must not block
+  // For those who look on; neither may block, both may be empty. `plant` each second.
+  std::function<void(std::vector<Judged::SeenRow>)> seen{};
+  std::function<void(Time as_of, std::vector<StationSummary>)> plant{};
 };
 
 struct JudgingCounts {
@@ -65,6 +68,7 @@ class Judging {
   void stop();
 
   void reconfigure(PlantSettings settings);  // from the next batch on
+  void watch(std::vector<StationId> stations);  // likewise: of these `seen` is called
   [[nodiscard]] JudgingCounts counts() const;
   [[nodiscard]] std::optional<std::string> failure() const;
   [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
@@ -83,6 +87,7 @@ class Judging {
   std::condition_variable changed_;
   bool stopping_ = false;
   std::optional<PlantSettings> settings_;
+  std::optional<std::vector<StationId>> watched_;
   std::optional<std::string> failure_;
   JudgingCounts counts_;
 };

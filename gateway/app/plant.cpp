@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <atomic>
 #include <functional>
+#include <set>
 #include <thread>
 #include <unordered_map>
 #include <utility>
@@ -77,6 +78,7 @@ struct Plant::Body {
   std::map<std::string, Site> sites;
   std::unordered_map<std::string, Place> by_topic;  // look-up only, never walked
   std::size_t station_count = 0;
+  std::set<StationId> watched;
   Time now{};
   Position last_position = 0;
   // Faults that no station's state can answer for; saved under an empty StationId like a station.
@@ -89,6 +91,7 @@ struct Plant::Body {
     if (station_count >= stations_max) return nullptr;
     ++station_count;
     Station& station = stations[id.station];
+    station.watched = watched.contains(id);
     station.last_taken = time_from_ms(0);
     station.summary.station = id;
     set_context(station, id);
@@ -189,6 +192,8 @@ struct Plant::Body {
     else
       for (Station* station : due) hand_over_fed(*station, judged);
     for (Station* station : due) station->steps.clear();
+    for (Station* station : due)
+      if (!station->seen.empty()) hand_over_seen(*station, judged);
     gather(outputs, &SiteOutput::half_cycles, judged.half_cycles);
     gather(outputs, &SiteOutput::warnings, judged.warnings);
     gather(outputs, &SiteOutput::reservoirs, judged.reservoirs);
@@ -205,6 +210,15 @@ struct Plant::Body {
       if (outputs[i++].touched) judged.sites.push_back({site_name, fold::saved(site)});
     }
     if (any_unplaced) judged.stations.push_back({{}, unplaced_reached, {}});
+  }
+
+  static void hand_over_seen(Station& station, Judged& judged) {
+    Judged::SeenRow row{station.context.id, std::exchange(station.seen, {}), std::nullopt, std::nullopt};
+    if (const cycles::Turn* run = station.cycles.live.open_run(); run != nullptr && !run->run.points.empty()) {
+      row.run_since = run->run.time_of(0);
+      row.run_line = cycles::line_served(*run);
+    }
+    judged.seen.push_back(std::move(row));
   }
 
   static void hand_over_fed(Station& station, Judged& judged) {
@@ -296,6 +310,12 @@ std::vector<StationSummary> Plant::stations() const {
       all.emplace_back(station.summary).samples_behind =
           station.cycles.samples_behind + station.cycles.clock.given_up();
   return all;
+}
+
+void Plant::watch(const std::vector<StationId>& stations) {
+  body_->watched = {stations.begin(), stations.end()};
+  for (auto& [site_name, site] : body_->sites)
+    for (auto& [name, station] : site.stations) station.watched = body_->watched.contains(station.context.id);
 }
 
 Time Plant::now() const { return body_->now; }

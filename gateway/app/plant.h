@@ -62,6 +62,13 @@ struct Judged {
     HalfCycle half_cycle;
     TurnUsual usual{};
   };
+  // New samples of a watched station, and the run that reconstruction sees going on. Not stored: for those who look on.
+  struct SeenRow {
+    StationId station;
+    std::vector<Sample> samples;
+    std::optional<Time> run_since;
+    std::optional<int> run_line;
+  };
   struct FedRow {
     StationId station;
     FedEvent event;
@@ -89,6 +96,7 @@ struct Judged {
   std::vector<FaultRow> faults;
   std::vector<StationSaved> stations;  // those with output, and those that `checkpoint` chose
   std::vector<SiteSaved> sites;        // those that took part in the output
+  std::vector<SeenRow> seen;           // by site and station
   std::size_t messages = 0;
   std::size_t samples = 0;
 
@@ -139,6 +147,9 @@ class Plant {
 
   // New thresholds, designs and mappings from the next message on; baselines, open turns and warnings stay.
   void reconfigure(PlantSettings settings);
+
+  // Of these stations, and no others, `Judged::seen` tells from now on. Changes nothing that is judged.
+  void watch(const std::vector<StationId>& stations);
 
   [[nodiscard]] std::vector<StationSummary> stations() const;  // sorted
   [[nodiscard]] Time now() const;

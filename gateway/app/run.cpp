@@ -6,6 +6,7 @@
 
 #include "gateway/app/clock.h"
 #include "gateway/app/judged_batch.h"
+#include "gateway/app/page_part.h"
 #include "gateway/app/run_events.h"
 #include "gateway/broker/limits.h"
 #include "gateway/broker/outbox.h"
@@ -59,6 +60,9 @@ std::optional<std::string> needs_restart(const GatewaySettings& now, const Gatew
   if (now.broker.telemetry_root != wanted.broker.telemetry_root)
     return "the telemetry root has changed: that needs a restart";  // what is in the journal still has the
                                                                     // old one
+  if (now.web.has_value() != wanted.web.has_value()) return "the page has been added or removed: that needs a restart";
+  if (now.web)
+    if (auto why = web::needs_restart(*now.web, *wanted.web)) return why;
   if (cursor_names(now) != cursor_names(wanted))
     return "an output has been added or removed: that needs a restart";  // the history keeps rows for those
                                                                          // it knows
@@ -81,6 +85,8 @@ std::optional<std::string> problem_of(const GatewaySettings& settings) {
     return "a keep-alive under " + std::to_string(broker::keep_alive_s_min) + " s is too short";
   if (mqtt.retry_s_min < 1 || mqtt.retry_s_max < mqtt.retry_s_min)
     return "the times between attempts to connect are no range";
+  if (settings.web)
+    if (auto why = web::problem_of(*settings.web)) return why;
   if (settings.plant.topic_root != mqtt.telemetry_root)
     return "broker and plant differ in the telemetry root";
   const auto mapped = MappedDecoder::make(settings.plant.mappings);
@@ -100,6 +106,7 @@ std::optional<std::string> Gateway::start() {
   clean_ups_ = std::make_unique<CleanUps>([](const std::string& name) { run_events::stopping_part(name); });
   auto problem = open_stores();
   if (!problem) problem = open_judging();
+  if (!problem && settings_.web) problem = open_page();
   if (problem) {
     clean_ups_.reset();
     return problem;
@@ -112,6 +119,7 @@ std::optional<std::string> Gateway::start() {
   clean_ups_->add("judgement", [this] { judging_->stop(); });
   start_source();
   clean_ups_->add("source", [this] { stop_source(); });
+  if (const auto page = this->page()) page->start();
   return std::nullopt;
 }
 
@@ -145,9 +153,44 @@ std::optional<std::string> Gateway::open_judging() {
   clean_ups_->add("intake", [this] { intake_.reset(); });
   judging_ = std::make_unique<Judging>(
       std::move(plant), std::max<journal::Position>(1, states->resume_from),
-      JudgingParts{journal_.get(), history_.get(), intake_.get(), [this] { nudge(); }});
+      JudgingParts{journal_.get(), history_.get(), intake_.get(), [this] { nudge(); },
+                   [this](std::vector<Judged::SeenRow> rows) {
+                     if (const auto page = this->page()) page->seen(std::move(rows));
+                   },
+                   [this](Time as_of, std::vector<StationSummary> stations) {
+                     if (const auto page = this->page()) page->show(as_of, std::move(stations));
+                   }});
   clean_ups_->add("plant", [this] { judging_.reset(); });
   return std::nullopt;
+}
+
+// Its sockets are open from here on; it answers once everything else runs.
+std::optional<std::string> Gateway::open_page() {
+  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), [this] { return status(); }});
+  if (!page) return page.error();
+  {
+    const std::lock_guard guard(ends_mutex_);
+    page_ = std::move(*page);
+  }
+  clean_ups_->add("page", [this] {
+    std::shared_ptr<PagePart> last;
+    {
+      const std::lock_guard guard(ends_mutex_);
+      last = std::move(page_);
+    }
+    if (last) last->stop();
+  });
+  return std::nullopt;
+}
+
+std::shared_ptr<PagePart> Gateway::page() const {
+  const std::lock_guard guard(ends_mutex_);
+  return page_;
+}
+
+std::string Gateway::page_url() const {
+  const auto page = this->page();
+  return page ? page->url() : std::string{};
 }
 
 void Gateway::start_source() {
@@ -197,6 +240,7 @@ void Gateway::nudge() {
   const std::lock_guard guard(ends_mutex_);
   if (publisher_) publisher_->nudge();
   for (const Consumer& consumer : consumers_) consumer.nudge();
+  if (page_) page_->nudge();
 }
 
 void Gateway::stop() {
@@ -211,6 +255,7 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   const bool consumers_changed =
       broker_changed || !settings.consumers.empty() || !settings_.consumers.empty();
   judging_->reconfigure(settings.plant);
+  if (const auto page = this->page()) page->reload(settings);
   if (broker_changed) stop_source();
   if (consumers_changed) stop_consumers();
   settings_ = std::move(settings);
@@ -247,6 +292,7 @@ std::vector<Pulse> Gateway::pulses() const {
   if (publisher_) all.push_back({"publisher", publisher_->pulse()});
   for (const Consumer& consumer : consumers_)
     if (consumer.pulse) all.push_back({consumer.name, consumer.pulse()});
+  if (page_) all.push_back({"page", page_->pulse()});
   return all;
 }
 

@@ -24,6 +24,7 @@
 #include "gateway/broker/source.h"
 #include "gateway/history/history.h"
 #include "gateway/journal/journal.h"
+#include "gateway/web/settings.h"
 
 namespace driftline {
 
@@ -52,11 +53,17 @@ struct ConsumerMaker {
   std::function<Consumer(history::History&)> start;
 };
 
+struct EffectiveThreshold;  // gateway/app/config.h
+class PagePart;
+
 struct GatewaySettings {
   broker::BrokerSettings broker;
   PlantSettings plant;
   StoreSettings store;
   std::vector<ConsumerMaker> consumers;
+  std::optional<web::WebSettings> web{};  // empty: no page
+  // Where the thresholds of a station come from; may be empty.
+  std::function<std::vector<EffectiveThreshold>(const StationId&)> explain{};
 };
 
 // A thread, seen from outside: it lives as long as its number moves.
@@ -95,10 +102,13 @@ class Gateway {
   [[nodiscard]] GatewayStatus status() const;
   [[nodiscard]] std::vector<Pulse> pulses() const;
   [[nodiscard]] const GatewaySettings& settings() const { return settings_; }
+  [[nodiscard]] std::string page_url() const;  // empty: there is none
 
  private:
   [[nodiscard]] std::optional<std::string> open_stores();
   [[nodiscard]] std::optional<std::string> open_judging();
+  [[nodiscard]] std::optional<std::string> open_page();
+  [[nodiscard]] std::shared_ptr<PagePart> page() const;
   void start_source();
   void stop_source();
   void start_consumers();
@@ -114,6 +124,7 @@ class Gateway {
   std::unique_ptr<broker::Source> source_;
   std::unique_ptr<broker::Publisher> publisher_;
   std::vector<Consumer> consumers_;
+  std::shared_ptr<PagePart> page_;
   std::unique_ptr<CleanUps> clean_ups_;
 };
 

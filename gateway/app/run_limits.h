@@ -6,6 +6,9 @@
 
 namespace driftline {
 
+// What the page is shown of all stations. 20,000 of them cost some ms.
+inline constexpr std::chrono::seconds show_every{1};
+
 // Messages and bytes of one batch: a transaction of this size takes tens of milliseconds.
 inline constexpr std::size_t batch_messages_max = 16'384;
 inline constexpr std::size_t batch_bytes_max = 16U << 20;

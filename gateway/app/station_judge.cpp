@@ -82,6 +82,7 @@ void StationJudge::take(Station& station, const PlantMessage& arrived, Reading r
   for (Fault& fault : decoded_.faults)
     station.steps.push_back({key, Judged::FaultRow{message.received, message.topic, station.context.id, std::move(fault)}});
 
+  if (station.watched) station.seen.insert(station.seen.end(), decoded_.samples.begin(), decoded_.samples.end());
   events_.clear();
   for (const Sample& sample : decoded_.samples) cycles::take(station.cycles, sample, received, fallback, events_);
   if (decoded_.settings) cycles::take(station.cycles, *decoded_.settings, received, fallback, events_);

@@ -147,6 +147,7 @@ int run_gateway(const LoadSettings& load, std::ostream& out, std::ostream& err) 
   const std::string what = what_is_watched(gateway.settings());
   run_events::started(what);
   out << "driftline runs: " << what << std::endl;
+  if (const std::string page = gateway.page_url(); !page.empty()) out << "the page: " << page << std::endl;
   return Running(gateway, load).until_told(taken);
 }
 

@@ -32,6 +32,12 @@ LoadSettings loader(const std::string& config_folder, const std::string& data_fo
     }
     if (!data_folder.empty()) config.store.data_folder = data_folder;
     loaded.settings = gateway_settings(config);
+    // From the files as they are when it is asked.
+    loaded.settings->explain = [config_folder](const StationId& station) {
+      ConfigOutcome outcome = config_folder.empty() ? ConfigOutcome{} : load_config(config_folder, station);
+      const auto found = outcome.explained.find(station);
+      return found == outcome.explained.end() ? std::vector<EffectiveThreshold>{} : found->second;
+    };
     return loaded;
   };
 }

@@ -28,5 +28,6 @@ struct Verb {
 [[nodiscard]] int verb_expect(Arguments arguments);
 [[nodiscard]] int verb_trial(Arguments arguments);
 [[nodiscard]] int verb_simulate(Arguments arguments);
+[[nodiscard]] int verb_user(Arguments arguments);
 
 }  // namespace driftline

@@ -22,6 +22,8 @@ struct ServerCounts {
 
 class Server {
  public:
+  struct Body;  // server.cpp
+
   // Binds and listens; an error is a sentence for a person.
   [[nodiscard]] static tl::expected<std::unique_ptr<Server>, std::string> open(const WebSettings& settings, Handle handle);
   Server(const Server&) = delete;
@@ -41,7 +43,6 @@ class Server {
   void every(std::chrono::milliseconds spacing, std::function<void()> work);
 
  private:
-  struct Body;
   explicit Server(std::unique_ptr<Body> body);
   std::unique_ptr<Body> body_;
 };

@@ -36,9 +36,8 @@ void Strips::take(const history::TurnGist& turn) {
   if (!turn.time_to_pressure_s) return;
   if (turn.usual_time_to_pressure_s && turn.usual_time_to_pressure_s->deviation > 0) {
     const auto& usual = *turn.usual_time_to_pressure_s;
-    const auto deviations = static_cast<float>((*turn.time_to_pressure_s - usual.expected) / usual.deviation);
-    if (!day.judged || std::abs(deviations) > std::abs(day.worst)) day.worst = deviations;
-    day.judged = true;
+    day.deviations += static_cast<float>((*turn.time_to_pressure_s - usual.expected) / usual.deviation);
+    ++day.judged;
     line.now.usual_s = usual.expected;
     return;
   }
@@ -69,7 +68,7 @@ std::vector<StripSlots> Strips::of(const StationId& id, Time from) const {
       if (day.day < first || day.day >= first + strip_days) continue;
       auto& slot = slots[static_cast<std::size_t>(day.day - first)];
       if (day.missed) slot = strip_missed;
-      else if (day.judged) slot = clipped(static_cast<double>(day.worst));
+      else if (day.judged > 0) slot = clipped(static_cast<double>(day.deviations) / day.judged);
       else if (day.turns > 0) slot = clipped((static_cast<double>(day.sum_s) / day.turns - middle) / spread);
     }
   }

@@ -44,9 +44,9 @@ class Strips {
   struct Day {
     std::int32_t day = -1;   // since 1970; another one: the slot is free
     bool missed = false;
-    bool judged = false;
-    float worst = 0;         // in deviations, sign kept
+    float deviations = 0;    // sum over `judged` turns
     float sum_s = 0;         // of turns without a usual time, for a strip of its own
+    std::uint16_t judged = 0;
     std::uint16_t turns = 0;
   };
   struct Line {

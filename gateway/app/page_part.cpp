@@ -1,0 +1,111 @@
+#include "gateway/app/page_part.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "gateway/app/clock.h"
+
+namespace driftline {
+namespace {
+
+std::string words_of(broker::SourceState state) {
+  switch (state) {
+    case broker::SourceState::listening: return "connected";
+    case broker::SourceState::stopped: return "away";
+    case broker::SourceState::connecting: return "connecting";
+  }
+  return "away";
+}
+
+}  // namespace
+
+tl::expected<std::shared_ptr<PagePart>, std::string> PagePart::open(const GatewaySettings& settings, Sources sources) {
+  std::shared_ptr<PagePart> page(new PagePart(std::move(sources)));
+  page->take(settings);
+  auto opened = web::Web::open(*settings.web, page->parts(settings));
+  if (!opened) return tl::unexpected(opened.error());
+  page->web_ = std::move(*opened);
+  return page;
+}
+
+web::WebParts PagePart::parts(const GatewaySettings& settings) {
+  web::WebParts parts;
+  parts.history = sources_.history;
+  parts.wall = wall_now;
+  parts.steady = steady_now;
+  parts.plant = [this] {
+    const std::lock_guard guard(mutex_);
+    return plant_;
+  };
+  parts.configured = [this] {
+    const std::lock_guard guard(mutex_);
+    return configured_;
+  };
+  parts.gateway = [this] { return gateway_now(); };
+  parts.thresholds = [this](const StationId& station) { return thresholds(station); };
+  parts.post = [this](std::string_view topic, std::string_view payload) { return sources_.intake->take(topic, payload); };
+  parts.watch = [this](std::vector<StationId> stations) { sources_.judging->watch(std::move(stations)); };
+  parts.telemetry_root = settings.plant.topic_root;
+  parts.version = DRIFTLINE_VERSION;
+  return parts;
+}
+
+void PagePart::take(const GatewaySettings& settings) {
+  auto configured = std::make_shared<const web::Configured>(settings.plant.stations);
+  const std::lock_guard guard(mutex_);
+  configured_ = std::move(configured);
+  explain_ = settings.explain;
+}
+
+void PagePart::reload(const GatewaySettings& settings) {
+  take(settings);
+  web_->reload(*settings.web);
+}
+
+void PagePart::show(Time as_of, std::vector<StationSummary> stations) {
+  auto now = std::make_shared<web::PlantNow>();
+  now->as_of = as_of;
+  now->stations.reserve(stations.size());
+  std::optional<Time> heard;
+  for (StationSummary& s : stations) {
+    if (s.last_received) heard = std::max(heard.value_or(*s.last_received), *s.last_received);
+    now->stations.push_back({std::move(s.station), s.configured, s.last_received, s.messages, s.samples, s.samples_behind, s.faults, s.set_aside});
+  }
+  const std::lock_guard guard(mutex_);
+  plant_ = std::move(now);
+  heard_ = heard;
+}
+
+void PagePart::seen(std::vector<Judged::SeenRow> rows) {
+  std::vector<web::Seen> all;
+  for (Judged::SeenRow& row : rows) all.push_back({std::move(row.station), std::move(row.samples), row.run_since, row.run_line});
+  web_->seen(std::move(all));
+}
+
+web::GatewayNow PagePart::gateway_now() const {
+  const GatewayStatus status = sources_.status();
+  web::GatewayNow now;
+  now.broker = words_of(status.source);
+  now.behind = status.judged.behind;
+  now.messages = status.judged.messages;
+  now.samples = status.judged.samples;
+  now.half_cycles = status.judged.half_cycles;
+  now.faults = status.judged.faults;
+  const std::lock_guard guard(mutex_);
+  now.heard = heard_;
+  return now;
+}
+
+std::vector<web::ThresholdNow> PagePart::thresholds(const StationId& station) const {
+  std::function<std::vector<EffectiveThreshold>(const StationId&)> explain;
+  {
+    const std::lock_guard guard(mutex_);
+    explain = explain_;
+  }
+  std::vector<web::ThresholdNow> all;
+  if (!explain) return all;
+  for (EffectiveThreshold& one : explain(station)) all.push_back({std::move(one.name), std::move(one.value), std::move(one.from)});
+  return all;
+}
+
+}  // namespace driftline
