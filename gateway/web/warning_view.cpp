@@ -35,6 +35,15 @@ void put_shift(JsonText& json, const std::optional<FigureShift>& shift) {
   json.put("limit", Rounded{shift->limit, 3}).put("since_ms", shift->since).put("turns", shift->turns).close('}');
 }
 
+void put_evidence(JsonText& json, const std::vector<EvidenceItem>& evidence) {
+  json.key("evidence").open('[');
+  for (const EvidenceItem& item : evidence) {
+    json.open('{').put("text", item.text).put("figure", item.figure).put("value", Rounded{item.value, 3}).put("usual", Rounded{item.usual, 3});
+    json.put("since_ms", item.since).close('}');
+  }
+  json.close(']');
+}
+
 void put_acts(JsonText& json, const std::vector<ActView>& acts) {
   json.key("acts").open('[');
   for (const ActView& act : acts) {
@@ -123,6 +132,7 @@ void put(JsonText& json, const WarningView& w) {
   json.put("shelved_until_ms", w.shelved_until).put("raised_ms", w.raised).put("changed_ms", w.last.time).put("cleared_ms", w.cleared);
   json.put("subject", subject_of(w.last.text)).put("text", w.last.text).put("caution", rules::caution_of(w.last.condition));
   put_causes(json, w.last.causes);
+  put_evidence(json, w.last.evidence);
   json.key("forecast").open('{').put("limit_at_ms", w.last.forecast.limit_at);
   json.put("limit_at_earliest_ms", w.last.forecast.limit_at_earliest).put("limit_at_latest_ms", w.last.forecast.limit_at_latest).close('}');
   put_shift(json, w.last.shift);

@@ -194,12 +194,26 @@ class Writing {
     f.forecast = forecast;
     f.shift = std::move(shift);
     f.reason = said.reason;
+    if (said.condition == Condition::slow_to_pressure)
+      f.evidence = {{"plateau_s", 44.1, 38.2, later_by_days(f.time, -2), "the metering plateau is longer"},
+                    {"", {}, {}, {}, "the other line did not move with it"}};
     put(station, f, Change::raised);
   }
 
   void put(int station, const Finding& f, Change change) {
-    batch_.warnings.push_back({f.time, id_of(station), f.line, f.condition, f.urgency, change, f.causes, f.forecast, f.shift,
-                               rules::text_of(id_of(station), f, change, 0)});
+    WarningChange row;
+    row.time = f.time;
+    row.station = id_of(station);
+    row.line = f.line;
+    row.condition = f.condition;
+    row.urgency = f.urgency;
+    row.change = change;
+    row.causes = f.causes;
+    row.evidence = f.evidence;
+    row.forecast = f.forecast;
+    row.shift = f.shift;
+    row.text = rules::text_of(row.station, f, change, 0);
+    batch_.warnings.push_back(std::move(row));
   }
 
   [[nodiscard]] Forecast within(double days) const {
