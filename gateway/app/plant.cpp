@@ -306,9 +306,14 @@ void Plant::reconfigure(PlantSettings settings) {
 std::vector<StationSummary> Plant::stations() const {
   std::vector<StationSummary> all;
   for (const auto& [site_name, site] : body_->sites)
-    for (const auto& [name, station] : site.stations)
-      all.emplace_back(station.summary).samples_behind =
-          station.cycles.samples_behind + station.cycles.clock.given_up();
+    for (const auto& [name, station] : site.stations) {
+      const cycles::SampleCounts counts = cycles::counted(station.cycles);
+      StationSummary& summary = all.emplace_back(station.summary);
+      summary.samples_used = counts.used;
+      summary.samples_doubled = counts.doubled;
+      summary.samples_behind = counts.behind;
+      summary.samples_held = counts.held;
+    }
   return all;
 }
 

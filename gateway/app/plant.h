@@ -111,8 +111,12 @@ struct StationSummary {
   bool configured = false;
   std::optional<Time> last_received;
   std::uint64_t messages = 0;
-  std::uint64_t samples = 0;
-  std::uint64_t samples_behind = 0;  // of `samples`: came behind every window in which they could be used
+  std::uint64_t samples = 0;           // could be read; each is one of the next four
+  std::uint64_t samples_used = 0;
+  std::uint64_t samples_doubled = 0;   // were there already
+  std::uint64_t samples_behind = 0;    // came behind every window in which they could be used, or told of a time that no clock showed
+  std::uint64_t samples_held = 0;      // wait for their order, for a clock's proof or for a hole to be filled
+  std::uint64_t samples_refused = 0;   // beside `samples`: could not be read; a payload that is no JSON counts as one
   std::uint64_t faults = 0;
   bool set_aside = false;  // a broken invariant was met in its fold: not judged until it is rebuilt
 };

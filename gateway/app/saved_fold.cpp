@@ -10,7 +10,8 @@
 namespace driftline::fold {
 namespace {
 
-constexpr std::uint32_t saved_version = 1;
+constexpr std::uint32_t station_version = 2;
+constexpr std::uint32_t site_version = 1;
 
 }  // namespace
 
@@ -18,7 +19,7 @@ std::string saved(const Station& station) {
   std::ostringstream out;
   cereal::PortableBinaryOutputArchive archive(out);
   const StationSummary& s = station.summary;
-  archive(saved_version, station.reached, station.last_taken.time_since_epoch().count(), s.messages, s.samples, s.faults,
+  archive(station_version, station.reached, station.last_taken.time_since_epoch().count(), s.messages, s.samples, s.samples_refused, s.faults,
           cycles::save(station.cycles), rules::save(station.rules));
   return std::move(out).str();
 }
@@ -29,13 +30,13 @@ bool restore(Station& station, std::string_view bytes) {
     cereal::PortableBinaryInputArchive archive(in);
     std::uint32_t version = 0;
     archive(version);
-    if (version != saved_version) return false;
+    if (version != station_version) return false;
     Position reached = 0;
     std::int64_t last_taken_ms = 0;
     StationSummary summary = station.summary;
     std::string cycles_bytes;
     std::string rules_bytes;
-    archive(reached, last_taken_ms, summary.messages, summary.samples, summary.faults, cycles_bytes, rules_bytes);
+    archive(reached, last_taken_ms, summary.messages, summary.samples, summary.samples_refused, summary.faults, cycles_bytes, rules_bytes);
     auto cycles_state = cycles::load(cycles_bytes);
     auto rules_state = rules::load_station(rules_bytes);
     if (!cycles_state || !rules_state) return false;
@@ -54,7 +55,7 @@ bool restore(Station& station, std::string_view bytes) {
 std::string saved(const Site& site) {
   std::ostringstream out;
   cereal::PortableBinaryOutputArchive archive(out);
-  archive(saved_version, site.last_taken.time_since_epoch().count(), rules::save(site.state));
+  archive(site_version, site.last_taken.time_since_epoch().count(), rules::save(site.state));
   return std::move(out).str();
 }
 
@@ -66,7 +67,7 @@ bool restore(Site& site, std::string_view bytes) {
     std::int64_t last_taken_ms = 0;
     std::string state_bytes;
     archive(version);
-    if (version != saved_version) return false;
+    if (version != site_version) return false;
     archive(last_taken_ms, state_bytes);
     auto state = rules::load_site(state_bytes);
     if (!state) return false;

@@ -77,6 +77,7 @@ void StationJudge::take(Station& station, const PlantMessage& arrived, Reading r
   decode(message, reading);
   ++station.summary.messages;
   station.summary.samples += decoded_.samples.size();
+  station.summary.samples_refused += decoded_.samples_refused;
   station.summary.faults += decoded_.faults.size();
   station.summary.last_received = received;
   for (Fault& fault : decoded_.faults)

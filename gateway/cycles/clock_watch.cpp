@@ -33,14 +33,31 @@ bool ClockWatch::waiting_keep_pace() const {
 
 ClockVerdict ClockWatch::wait(const HeldSample& held, double lag_ms) {
   if (!waiting_.empty() && (std::abs(lag_of(waiting_.back()) - lag_ms) > step_noise_ms || held.sample.time < waiting_.back().sample.time)) {
-    given_up_ += waiting_.size();
-    waiting_.clear();  // they do not belong together: nonsense, each of them
+    give_up();  // they do not belong together: nonsense, each of them
   }
-  if (!waiting_.empty() && waiting_.back().sample == held.sample) return ClockVerdict::waiting;
-  if (waiting_.size() < clock_waiting_max) waiting_.push_back(held);
+  if (!waiting_.empty() && waiting_.back().sample == held.sample) {
+    ++counts_.doubled;
+    return ClockVerdict::waiting;
+  }
+  if (waiting_.size() < clock_waiting_max) {
+    waiting_.push_back(held);
+  } else {
+    ++counts_.behind;
+  }
   if (!waiting_keep_pace()) return ClockVerdict::waiting;
   step_ms_ = std::llround(lag_now(held.received) - lag_ms);
   return ClockVerdict::stepped;
+}
+
+void ClockWatch::give_up() {
+  counts_.behind += waiting_.size();
+  waiting_.clear();
+}
+
+SampleCounts ClockWatch::counts() const {
+  SampleCounts out = counts_;
+  out.held = waiting_.size();
+  return out;
 }
 
 std::vector<HeldSample> ClockWatch::take_waiting() {
@@ -85,8 +102,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
   if (over_ms < -step_small_ms && (settled || lag_ms < -1000.0 * lateness_s)) return wait(held, lag_ms);
   if (over_ms < -noise_ms && settled) {
     held.step_ms = std::llround(-over_ms);
-    given_up_ += waiting_.size();
-    waiting_.clear();
+    give_up();
     accept(held, lag_ms);
     return ClockVerdict::live;
   }
@@ -95,7 +111,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
   const bool set_back = later_by_seq && sample.time + std::chrono::milliseconds{20} < *newest_time_;
   const bool behind = released_to && sample.time <= *released_to;
   if (set_back && over_ms <= step_small_ms && over_ms > 0 && !in_hole) {
-    given_up_ += waiting_.size();
+    give_up();
     waiting_.assign(1, held);
     step_ms_ = -std::llround(over_ms);
     return ClockVerdict::stepped;
@@ -106,8 +122,7 @@ ClockVerdict ClockWatch::judge(HeldSample& held, std::optional<Time> released_to
     if (!set_back && over_ms <= 1000.0 * lateness_s) return ClockVerdict::behind;
     return wait(held, lag_ms);
   }
-  given_up_ += waiting_.size();
-  waiting_.clear();
+  give_up();
   held.late = over_ms > 1000.0 * late_arrival_s;
   accept(held, lag_ms);
   return ClockVerdict::live;

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "gateway/cycles/reorder_window.h"
+#include "gateway/cycles/sample_counts.h"
 
 namespace driftline::cycles {
 
@@ -28,7 +29,9 @@ class ClockWatch {
   [[nodiscard]] ClockVerdict judge(HeldSample& held, std::optional<Time> released_to, bool in_hole);
   // After `stepped`: the samples of the new time, oldest first; the watch starts anew from them.
   [[nodiscard]] std::vector<HeldSample> take_waiting();
-  [[nodiscard]] std::uint64_t given_up() const { return given_up_; }  // waited, and no clock had been set: not used
+  // The end: no clock will be proven to have been set.
+  void give_up();
+  [[nodiscard]] SampleCounts counts() const;  // of the samples that it did not hand on
   [[nodiscard]] std::int64_t step_ms() const { return step_ms_; }
   // How long a sample may still be under way, beyond the usual lateness, for senders that batch by the minute. Whole
   // seconds: what waits is compared in milliseconds.
@@ -39,7 +42,7 @@ class ClockWatch {
   bool operator==(const ClockWatch&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, since_drop_, newest_seq_, newest_time_, waiting_, step_ms_, given_up_);
+    archive(lag_ms_, spread_ms_, lag_at_, dropped_at_, since_drop_, newest_seq_, newest_time_, waiting_, step_ms_, counts_);
   }
 
  private:
@@ -56,7 +59,7 @@ class ClockWatch {
   std::optional<std::uint64_t> newest_seq_;
   std::optional<Time> newest_time_;
   std::vector<HeldSample> waiting_;
-  std::uint64_t given_up_ = 0;
+  SampleCounts counts_;  // doubled; behind: waited, and no clock had been set
   std::int64_t step_ms_ = 0;
 };
 

@@ -284,11 +284,11 @@ void Lane::learn_rest_gap(const Sample& sample, bool holed) {
   rest_gap_ms_ = std::max(believed, rest_gap_ms_ - rest_gap_ms_ / 16);
 }
 
-void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
+bool Lane::step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
                 std::vector<Hole>* holes) {
   const Sample& sample = held.sample;
   if (held.step_ms != 0) move_clock(held);
-  if (last_time_ && sample.time == *last_time_ && sample.seq && sample.seq == last_seq_) return;  // told twice, unlike
+  if (last_time_ && sample.time == *last_time_ && sample.seq && sample.seq == last_seq_) return false;  // told twice, unlike
   if (sample.level_pct) level_pct_ = sample.level_pct;
   if (sample.temp_c) temp_c_ = sample.temp_c;
   const bool restart = sample.seq && last_seq_ && *sample.seq + 1 < *last_seq_ && held.step_ms == 0;
@@ -333,6 +333,7 @@ void Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
   last_seq_ = sample.seq;
   last_received_ = held.received;
   last_ = held;
+  return true;
 }
 
 void Lane::resume(Turn turn, const HeldSample& last) {

@@ -26,8 +26,8 @@ struct Hole {
 class Lane {
  public:
   // Samples in event-time order. Finished turns are appended to `out`; a hole in the stream to `holes`, if given, with
-  // the turn it cut, which is then not in `out`.
-  void step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
+  // the turn it cut, which is then not in `out`. False: the sample before said the same time and seq; not used.
+  bool step(const HeldSample& held, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out,
             std::vector<Hole>* holes);
   // The gateway's clock has reached `now` and nothing else came.
   void advance_to(Time now, Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes);

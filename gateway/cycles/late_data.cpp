@@ -27,9 +27,19 @@ void LateData::give_up(Hole& hole, Habits& habits, std::vector<HalfCycle>& out) 
 
 void LateData::take(const HeldSample& held, const ControllerSettings& settings, Habits& habits, Lane& live,
                     std::vector<HalfCycle>& out) {
-  if (window_.insert(held) != Insertion::held) return;
+  const Insertion insertion = window_.insert(held);
+  if (insertion != Insertion::held) {
+    ++(insertion == Insertion::doubled ? counts_.doubled : counts_.behind);
+    return;
+  }
   last_received_ = held.received;
   fold(window_.release(held.received, lateness_s), settings, habits, live, out);
+}
+
+SampleCounts LateData::counts() const {
+  SampleCounts out = counts_;
+  out.held = window_.size();
+  return out;
 }
 
 void LateData::start_filling(const Hole& hole, const ControllerSettings& settings, Habits& habits, std::vector<HalfCycle>& out) {
@@ -39,26 +49,31 @@ void LateData::start_filling(const Hole& hole, const ControllerSettings& setting
   if (hole.cut) {
     lane_.resume(*hole.cut, *hole.before);
   } else if (!hole.bridged && !hole.before->sample.pump.value_or(false)) {
-    lane_.step(*hole.before, settings, habits, out, nullptr);
+    static_cast<void>(lane_.step(*hole.before, settings, habits, out, nullptr));
   }
 }
 
 void LateData::fold(std::span<const HeldSample> due, const ControllerSettings& settings, Habits& habits, Lane& live,
                     std::vector<HalfCycle>& out) {
   for (HeldSample held : due) {
-    auto hole = std::find_if(holes.begin(), holes.end(), [&](const Hole& h) { return holds(h, held.sample.time); });
-    if (hole == holes.end()) continue;
-    if (filling_ && *filling_ != hole->after.sample.time) {
+    const auto hole_of = [&] {
+      return std::find_if(holes.begin(), holes.end(), [&](const Hole& h) { return holds(h, held.sample.time); });
+    };
+    auto hole = hole_of();
+    if (hole != holes.end() && filling_ && *filling_ != hole->after.sample.time) {
       end_filling(settings, habits, live, out);
-      hole = std::find_if(holes.begin(), holes.end(), [&](const Hole& h) { return holds(h, held.sample.time); });
-      if (hole == holes.end()) continue;
+      hole = hole_of();
+    }
+    if (hole == holes.end()) {
+      ++counts_.behind;
+      continue;
     }
     if (!filling_) {
       start_filling(*hole, settings, habits, out);
       hole->cut.reset();
     }
     held.late = true;
-    lane_.step(held, settings, habits, out, nullptr);
+    ++(lane_.step(held, settings, habits, out, nullptr) ? counts_.used : counts_.doubled);
   }
 }
 
@@ -82,7 +97,7 @@ void LateData::end_filling(const ControllerSettings& settings, Habits& habits, L
   } else if (run != nullptr && hole->run_after) {
     lane_.drop_run();  // told already, with a start that was known well enough
   } else if (run != nullptr) {
-    lane_.step(hole->after, settings, habits, out, nullptr);
+    static_cast<void>(lane_.step(hole->after, settings, habits, out, nullptr));
   } else if (!lane_.rest().points.empty()) {
     // At rest before the turn that came out of the hole: now its start is known.
     if (hole->stub) {
@@ -139,6 +154,7 @@ void LateData::clock_moved(Habits& habits, std::vector<HalfCycle>& out) {
   lane_.finish(habits, out);
   lane_ = Lane{};
   filling_.reset();
+  counts_.behind += window_.size();
   window_ = ReorderWindow{};
 }
 

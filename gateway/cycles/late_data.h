@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "gateway/cycles/lane.h"
+#include "gateway/cycles/sample_counts.h"
 
 namespace driftline::cycles {
 
@@ -29,10 +30,12 @@ class LateData {
   // At the bound on holes the oldest is given up.
   void keep_bounds(Habits& habits, std::vector<HalfCycle>& out);
 
+  [[nodiscard]] SampleCounts counts() const;
+
   bool operator==(const LateData&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(holes, window_, lane_, filling_, last_received_);
+    archive(holes, window_, lane_, filling_, last_received_, counts_);
   }
 
  private:
@@ -46,6 +49,7 @@ class LateData {
   Lane lane_;
   std::optional<Time> filling_;  // `after` of the hole being filled
   Time last_received_{};
+  SampleCounts counts_;
 };
 
 }  // namespace driftline::cycles

@@ -36,7 +36,7 @@ class ReorderWindow {
   [[nodiscard]] std::optional<Time> wake_at(double wait_s) const;
   void forget();  // the clock was moved: what was released no longer says what is behind
   [[nodiscard]] std::optional<Time> newest() const { return newest_; }
-  [[nodiscard]] bool empty() const { return taken_ == held_.size(); }
+  [[nodiscard]] std::size_t size() const { return held_.size() - taken_; }
   [[nodiscard]] std::optional<Time> released_to() const { return released_to_; }
 
   bool operator==(const ReorderWindow& other) const;  // of what is held, however it lies in memory

@@ -62,11 +62,11 @@ void serialize(Archive& archive, Readings::Gauge& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, State& v) {
-  archive(v.clock, v.window, v.live, v.late, v.readings, v.habits, v.announced, v.last_heartbeat, v.samples_behind);
+  archive(v.clock, v.window, v.live, v.late, v.readings, v.habits, v.announced, v.last_heartbeat, v.counts);
 }
 
 namespace {
-constexpr std::uint32_t state_version = 1;
+constexpr std::uint32_t state_version = 2;
 }
 
 std::string save(const State& state) {

@@ -1,4 +1,4 @@
-// All that is kept of one station between inputs: a value. At rest about 3 kB at most (tests/unit/cycles/state_test.cpp).
+// All that is kept of one station between inputs: a value. At rest about 3 kB at most (State.at_rest_it_is_small).
 #pragma once
 
 #include <cstdint>
@@ -9,6 +9,7 @@
 #include "gateway/cycles/late_data.h"
 #include "gateway/cycles/readings.h"
 #include "gateway/cycles/reorder_window.h"
+#include "gateway/cycles/sample_counts.h"
 #include "rules/records/settings.h"
 
 namespace driftline::cycles {
@@ -22,7 +23,7 @@ struct State {
   Habits habits;
   ControllerSettings announced;           // laid over the fallback
   std::optional<Time> last_heartbeat;     // received
-  std::uint64_t samples_behind = 0;       // not used: behind every window, or told before
+  SampleCounts counts;                    // of what neither clock nor late data keep count of; held is not kept
   bool operator==(const State&) const = default;
 };
 

@@ -21,7 +21,7 @@ void fold(State& state, std::span<const HeldSample> due, const ControllerSetting
   std::vector<HalfCycle> turns;
   for (HeldSample held : due) {
     state.readings.see(held.sample, !state.live.turn_open() && !held.sample.pump.value_or(false), out);
-    state.live.step(held, settings, state.habits, turns, &state.late.holes);
+    ++(state.live.step(held, settings, state.habits, turns, &state.late.holes) ? state.counts.used : state.counts.doubled);
     if (state.late.holes.size() > holes_max) state.late.keep_bounds(state.habits, turns);
     if (!turns.empty()) hand_over(turns, out);
   }
@@ -29,6 +29,14 @@ void fold(State& state, std::span<const HeldSample> due, const ControllerSetting
 
 void settle(State& state, Time now, const ControllerSettings& settings, std::vector<StationEvent>& out) {
   fold(state, state.window.release(now, window_wait_s(state)), settings, out);
+}
+
+// False: it was not needed.
+bool hold(State& state, const HeldSample& held) {
+  const Insertion insertion = state.window.insert(held);
+  if (insertion == Insertion::held) return true;
+  ++(insertion == Insertion::doubled ? state.counts.doubled : state.counts.behind);
+  return false;
 }
 
 // The first samples of a clock that was set: what was held of the old time goes first.
@@ -43,7 +51,7 @@ void change_clock(State& state, const ControllerSettings& settings, std::vector<
   if (state.habits.due_from) *state.habits.due_from += std::chrono::milliseconds{by_ms};
   std::vector<HeldSample> waiting = state.clock.take_waiting();
   if (!waiting.empty()) waiting.front().step_ms = by_ms;
-  for (const HeldSample& held : waiting) static_cast<void>(state.window.insert(held));
+  for (const HeldSample& held : waiting) hold(state, held);
 }
 
 }  // namespace
@@ -60,10 +68,7 @@ void take(State& state, const Sample& sample, Time received, const ControllerSet
   const bool in_hole = !state.late.holes.empty() && state.late.in_hole(sample.time);
   switch (state.clock.judge(held, state.window.released_to(), in_hole)) {
     case ClockVerdict::live:
-      if (const Insertion insertion = state.window.insert(held); insertion != Insertion::held) {
-        if (insertion == Insertion::behind) ++state.samples_behind;
-        return;
-      }
+      if (!hold(state, held)) return;
       break;
     case ClockVerdict::waiting:
       return;
@@ -73,7 +78,7 @@ void take(State& state, const Sample& sample, Time received, const ControllerSet
         state.late.take(held, settings, state.habits, state.live, turns);
         hand_over(turns, out);
       } else {
-        ++state.samples_behind;
+        ++state.counts.behind;
       }
       return;
     case ClockVerdict::stepped:
@@ -96,6 +101,14 @@ void take(State& state, const PresenceChange& presence, Time received, const Con
           std::vector<StationEvent>& out) {
   advance_to(state, received, fallback, out);
   out.emplace_back(presence);
+}
+
+SampleCounts counted(const State& state) {
+  SampleCounts out = state.counts;
+  out += state.clock.counts();
+  out += state.late.counts();
+  out.held += state.window.size();
+  return out;
 }
 
 std::optional<Time> wake_at(const State& state) {
@@ -121,6 +134,7 @@ void advance_to(State& state, Time now, const ControllerSettings& fallback, std:
 void finish(State& state, const ControllerSettings& fallback, std::vector<StationEvent>& out) {
   const ControllerSettings settings = overlay(fallback, state.announced);
   fold(state, state.window.release_all(), settings, out);
+  state.clock.give_up();
   std::vector<HalfCycle> turns;
   state.late.finish(settings, state.habits, state.live, turns);
   state.live.finish(state.habits, turns);

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "gateway/cycles/sample_counts.h"
 #include "gateway/telemetry/sample.h"
 #include "rules/records/settings.h"
 #include "rules/records/station_event.h"
@@ -23,6 +24,9 @@ void take(State& state, const ControllerSettings& announced, Time received, cons
           std::vector<StationEvent>& out);
 void take(State& state, const PresenceChange& presence, Time received, const ControllerSettings& fallback,
           std::vector<StationEvent>& out);
+
+// What became of every sample taken so far.
+[[nodiscard]] SampleCounts counted(const State& state);
 
 // The next gateway time at which waiting alone settles something; empty: never.
 [[nodiscard]] std::optional<Time> wake_at(const State& state);

@@ -45,6 +45,7 @@ struct Decoded {
   std::optional<PresenceChange> presence;      // presence; its time is `received` where the message gives none
   std::optional<ServiceNote> note;             // service
   std::vector<Fault> faults;                   // one for each part that was not used
+  std::size_t samples_refused = 0;             // telemetry: samples of which nothing was used; of a payload that cannot be read, 1
 
   void clear() {  // keeps the capacity
     samples.clear();
@@ -52,6 +53,7 @@ struct Decoded {
     presence.reset();
     note.reset();
     faults.clear();
+    samples_refused = 0;
   }
 };
 

@@ -322,12 +322,15 @@ bool has_content(const Sample& sample) {
   return sample.pump || sample.line || sample.pressure.lines > 0 || sample.level_pct || sample.level_low || sample.temp_c;
 }
 
-void read_sample(const Ready& mapping, Reading reading, Time received, std::vector<Sample>& samples) {
+void read_sample(const Ready& mapping, Reading reading, Time received, Decoded& out) {
   Sample sample;
   sample.time = received;
   if (mapping.time) {
     const auto time = reading.time(*mapping.time, received);
-    if (!time) return;
+    if (!time) {
+      ++out.samples_refused;
+      return;
+    }
     sample.time = *time;
   }
   if (const auto seq = reading.count(mapping.seq, 0, seq_max, "a whole number from 0")) sample.seq = static_cast<std::uint64_t>(*seq);
@@ -338,12 +341,16 @@ void read_sample(const Ready& mapping, Reading reading, Time received, std::vect
   sample.level_pct = reading.figure(mapping.level, level_rule);
   sample.level_low = reading.state(mapping.level_low);
   sample.temp_c = reading.figure(mapping.temp, temp_rule);
-  if (has_content(sample)) samples.push_back(sample);
-  else if (!reading.faulted()) reading.fault(FaultCode::missing_field, {}, "none of the mapped fields is there", "a message as the mapping " + in_quotes(mapping.plain.name) + " describes it");
+  if (has_content(sample)) {
+    out.samples.push_back(sample);
+    return;
+  }
+  ++out.samples_refused;
+  if (!reading.faulted()) reading.fault(FaultCode::missing_field, {}, "none of the mapped fields is there", "a message as the mapping " + in_quotes(mapping.plain.name) + " describes it");
 }
 
 void read_samples(const Ready& mapping, const element& at, bool loose, Time received, Decoded& out) {
-  if (at.type() != element_type::ARRAY) return read_sample(mapping, Reading(at, mapping.plain.samples, loose, out.faults), received, out.samples);
+  if (at.type() != element_type::ARRAY) return read_sample(mapping, Reading(at, mapping.plain.samples, loose, out.faults), received, out);
   const simdjson::dom::array items = at.get_array().value_unsafe();
   std::size_t index = 0;
   for (const element item : items) {
@@ -352,9 +359,10 @@ void read_samples(const Ready& mapping, const element& at, bool loose, Time rece
     if (index++ == limits::samples_per_message_max) {
       out.faults.push_back({FaultCode::batch_too_long, prefix, "the batch is too long; what stands from here on was not used",
                             "at most " + std::to_string(limits::samples_per_message_max) + " samples a message"});
+      out.samples_refused += items.size() - limits::samples_per_message_max;
       return;
     }
-    read_sample(mapping, Reading(item, std::move(prefix), loose, out.faults), received, out.samples);
+    read_sample(mapping, Reading(item, std::move(prefix), loose, out.faults), received, out);
   }
 }
 
@@ -439,11 +447,16 @@ void MappedDecoder::decode(std::size_t mapping, std::string_view payload, Time r
   const Ready& ready = parts_->mappings.at(mapping);
   out.clear();
   element root;
-  if (!parts_->json.parse(payload, root, out.faults)) return;
+  const bool telemetry = ready.plain.kind == TopicKind::telemetry;
+  if (!parts_->json.parse(payload, root, out.faults)) {
+    out.samples_refused = telemetry ? 1 : 0;
+    return;
+  }
   const bool loose = parts_->json.loose();
   element at;
   if (!ready.samples.find(root, at)) {
     out.faults.push_back({FaultCode::missing_field, ready.plain.samples, "nothing stands here", "a message as the mapping " + in_quotes(ready.plain.name) + " describes it"});
+    out.samples_refused = telemetry ? 1 : 0;
     return;
   }
   switch (ready.plain.kind) {

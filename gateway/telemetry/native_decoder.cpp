@@ -166,6 +166,7 @@ void decode_telemetry(const element& root, bool loose, Time received, Decoded& o
   if (root.type() != element_type::ARRAY) {
     Sample sample;
     if (read_sample(root, Place{out.faults, loose, std::nullopt}, received, sample)) out.samples.push_back(sample);
+    else ++out.samples_refused;
     return;
   }
   std::size_t index = 0;
@@ -175,10 +176,12 @@ void decode_telemetry(const element& root, bool loose, Time received, Decoded& o
     if (index == limits::samples_per_message_max) {
       place.fault(FaultCode::batch_too_long, {}, "the batch is too long; what stands from here on was not used",
                   "at most " + std::to_string(limits::samples_per_message_max) + " samples a message");
+      out.samples_refused += items.size() - index;
       return;
     }
     Sample sample;
     if (read_sample(item, place, received, sample)) out.samples.push_back(sample);
+    else ++out.samples_refused;
     ++index;
   }
 }
@@ -310,7 +313,10 @@ void NativeDecoder::decode(TopicKind kind, std::string_view payload, Time receiv
 void NativeDecoder::decode_any(TopicKind kind, std::string_view payload, Time received, Decoded& out) {
   out.clear();
   element root;
-  if (!buffers_->json.parse(payload, root, out.faults)) return;
+  if (!buffers_->json.parse(payload, root, out.faults)) {
+    if (kind == TopicKind::telemetry) out.samples_refused = 1;
+    return;
+  }
   const bool loose = buffers_->json.loose();
   switch (kind) {
     case TopicKind::telemetry: decode_telemetry(root, loose, received, out); break;

@@ -252,14 +252,14 @@ TEST(LateData, what_comes_behind_every_window_is_counted) {
   State state;
   std::vector<StationEvent> events;
   for (const Sample& sample : samples) take(state, sample, later_by_s(sample.time, 0.2), station.settings(), events);
-  EXPECT_EQ(state.samples_behind, 0U);
+  EXPECT_EQ(counted(state).behind, 0U);
   const Time now = later_by_s(samples.back().time, 1);
   for (std::size_t i = 100; i < 110; ++i) take(state, samples[i], now, station.settings(), events);
   Sample next = samples.back();
   next.time = later_by_s(now, 60);
   next.seq = *next.seq + 1;
   take(state, next, later_by_s(next.time, 0.2), station.settings(), events);
-  EXPECT_EQ(state.samples_behind + state.clock.given_up(), 10U);
+  EXPECT_EQ(counted(state).behind, 10U);
 }
 
 }  // namespace
