@@ -34,8 +34,8 @@ export function tests({ browser, small, large, pictures }) {
           await at(w.page, { width, theme });
           await fits(w.page);
           await w.page.screenshot({ path: join(pictures, `${name}-${width}-${theme}.png`), fullPage: name !== 'fleet-5000' && name !== 'refill' });
-          // axe takes long on wide pages and sees the same elements there.
-          if (width !== 1920) await accessible(w.page, `${name} at ${width} px, ${theme}`);
+          // axe takes long; each theme and each layout is looked at once.
+          if ((width === 360) === (theme === 'light') && width !== 1920) await accessible(w.page, `${name} at ${width} px, ${theme}`);
         }
       w.well();
       await w.close();

@@ -101,7 +101,7 @@ function Visit({ visit, now }: { visit: RefillVisit; now: number }) {
       <td>{amount_words(visit)}</td>
       <td class="why">{visit.urgency !== null && <><Marked kind={visit.urgency} />: </>}<span class={visit.urgency === null ? 'soft' : undefined}>{visit.why}</span></td>
       <td class="done">
-        {may_respond(session) && <Go to={{ page: 'note', site: visit.site, station: visit.station }} class="no-print" label={`Note the refill of ${visit.station}`}>note it</Go>}
+        {may_respond(session) && <Go to={{ page: 'note', site: visit.site, station: visit.station }} class="no-print" label={`note it: refill of ${visit.station}`}>note it</Go>}
         <span class="box" aria-hidden="true" />
       </td>
     </tr>
