@@ -60,7 +60,7 @@ describe('fleet', () => {
   // What has no forecast must not look as if there were no hurry, and what is not served now has no days left.
   test('how long there is', () => {
     expect(time_left(row(0))).toEqual({ words: '10 days', range: '6 to 14 days' });
-    expect(time_left(row(1))).toEqual({ words: 'unknown meanwhile', range: '' });
+    expect(time_left(row(1))).toEqual({ words: 'unknown', range: '' });
     expect(time_left(row(2))).toBeNull();
     expect(time_left({ ...row(0), limit_days: null })).toEqual({ words: 'no limit in sight', range: '' });
     expect(time_left({ ...row(0), condition: 'pressure-not-reached' })).toEqual({ words: 'not served now', range: '' });

@@ -160,7 +160,7 @@ export interface TimeLeft {
 const not_by_days: Record<string, string> = {
   'pressure-not-reached': 'not served now',
   'missed-turn': 'not greased now',
-  'station-silent': 'unknown meanwhile',
+  'station-silent': 'unknown',
 };
 
 export function time_left(row: FleetRow): TimeLeft | null {

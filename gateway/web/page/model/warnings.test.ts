@@ -12,7 +12,7 @@ const list = list_decoder(read('warnings.json'), '').warnings;
 describe('warnings', () => {
   // A number without what is usual cannot be judged by who reads it.
   test('the evidence names value, usual, spread, shift and limit', () => {
-    expect(evidence_words(warning)).toBe('Time to pressure 98.8 s, usual 87.7 ± 2.1 (+13 %), limit 150');
+    expect(evidence_words(warning)).toBe('Time to pressure 98.8 s, usual 87.7 ± 2.1 (+13\u00a0%), limit 150');
     expect(evidence_words({ ...warning, figure: null })).toBe('');
   });
 

@@ -27,7 +27,7 @@ describe('words', () => {
 
   // A shift downwards must not look like one upwards.
   test('the shift against the usual carries its sign', () => {
-    expect([against_usual(98.8, 87.7), against_usual(80, 100)]).toEqual(['+13 %', '−20 %']);
+    expect([against_usual(98.8, 87.7), against_usual(80, 100)]).toEqual(['+13\u00a0%', '−20\u00a0%']);
   });
 
   // A wrong offset would send people to the machine an hour late.

@@ -54,7 +54,7 @@ export function with_unit(value: number | null, unit: string): string {
 export function against_usual(value: number, usual: number): string {
   const percent = 100 * (value / usual - 1);
   const rounded = Math.round(percent);
-  return `${rounded >= 0 ? '+' : '−'}${Math.abs(rounded)} %`;
+  return `${rounded >= 0 ? '+' : '−'}${Math.abs(rounded)}\u00a0%`;
 }
 
 const months = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];

@@ -228,7 +228,7 @@ function ReservoirLife({ row }: { row: FleetRow }) {
   const range = row.life_days_low === null || row.life_days_high === null ? '' : days_range_words(row.life_days_low, row.life_days_high).replace(' days', '');
   return (
     <>
-      <span class={is_silent(row) ? 'soft' : undefined}>{days_left_words(row.life_days)}{is_silent(row) ? ', if used on' : ''}</span>
+      <span class={is_silent(row) ? 'soft' : undefined}>{is_silent(row) ? 'was ' : ''}{days_left_words(row.life_days)}</span>
       {row.level_pct !== null && <span class="level" aria-hidden="true"><i style={{ width: `${Math.max(0, Math.min(100, row.level_pct))}%` }} /></span>}
       <span class="soft c-range">{range}{row.level_pct !== null ? `${range === '' ? '' : ', '}${Math.round(row.level_pct)} %` : ''}</span>
     </>

@@ -54,7 +54,7 @@ function Detail({ detail, place, turn_route }: { detail: TurnDetail; place: stri
         <Row detail={detail} />
       </div>
       <p class="soft">
-        {healthy === null ? `No healthy turn to lay it over: ${detail.healthy_why}` : `Grey: the turn of ${date_words(healthy.pump_start_ms, local)}. ${detail.healthy_why}`}
+        {healthy === null ? `No healthy turn to lay it over: ${detail.healthy_why}` : `Grey: the turn of ${date_words(healthy.pump_start_ms, local)}: ${detail.healthy_why}`}
       </p>
     </>
   );
