@@ -136,7 +136,7 @@ export function tests({ browser, small, large }) {
     for (const page of [w.page, second]) await page.waitForSelector('.age:has-text("as of")', { timeout: 15_000 });
     same(await viewers(), 1, 'streams for two tabs');
     await w.page.close();
-    await second.waitForTimeout(7_000);
+    await second.waitForTimeout(5_500);
     same(await second.locator('.lost').count(), 0, 'the tab that is left reads on');
     same(await viewers(), 1, 'streams for the tab that is left');
     await w.close();

@@ -18,7 +18,7 @@ export function tests({ browser, small, large, pictures }) {
     ['station', small, `/station/${slow_leak}`, '.reservoir .uplot'],
     ['turn', small, async () => `/station/${slow_leak}?days=7&turn=${await newest_turn(small)}`, '.turn-panel table'],
     ['warnings', small, `/warnings?which=all&key=${slow_leak}/line-2/slow-to-pressure`, '.warning-row'],
-    ['refill', large, '/refill?days=14', '.site-round'],
+    ['refill', large, '/refill?days=14&site=quarry', '.site-round'],
     ['note', small, `/note/${slow_leak}`, '.note-form'],
     ['trial', small, '/trial', 'h1'],
     ['nowhere', small, '/no/such/page', '.empty'],

@@ -28,7 +28,7 @@ export interface FigureSeries {
   id: readonly (number | null)[];
 }
 
-export function series_of(columns: TurnColumns, outcomes: readonly string[], figure: Figure): FigureSeries {
+export function series_of(columns: TurnColumns, outcomes: readonly string[], figure: Figure, thinned: boolean): FigureSeries {
   const at_s: number[] = [];
   const value: (number | null)[] = [];
   const low: (number | null)[] = [];
@@ -38,7 +38,7 @@ export function series_of(columns: TurnColumns, outcomes: readonly string[], fig
   const values = columns[figure];
   const usuals = columns[`usual_${figure}`];
   const deviations = columns[`deviation_${figure}`];
-  const gaps = gaps_of(columns.pump_start_ms);
+  const gaps = gaps_of(columns.pump_start_ms, thinned);
   columns.pump_start_ms.forEach((start, i) => {
     const gap = gaps.get(i);
     if (gap !== undefined) {
@@ -65,8 +65,10 @@ export function series_of(columns: TurnColumns, outcomes: readonly string[], fig
 }
 
 /** Before which turns nothing is known for long, and a moment in between, seconds. */
-function gaps_of(starts: readonly number[]): ReadonlyMap<number, number> {
-  const longest = gap_intervals * usual_interval(starts);
+function gaps_of(starts: readonly number[], thinned: boolean): ReadonlyMap<number, number> {
+  // Thinning leaves four turns of each stretch of time, wherever they stood in it.
+  const stretch = thinned ? (4 * ((starts[starts.length - 1] ?? 0) - (starts[0] ?? 0))) / starts.length : 0;
+  const longest = Math.max(gap_intervals * usual_interval(starts), 3 * stretch);
   const found = new Map<number, number>();
   starts.forEach((start, i) => {
     const before = starts[i - 1];
@@ -76,8 +78,8 @@ function gaps_of(starts: readonly number[]): ReadonlyMap<number, number> {
 }
 
 /** A column that is only shown, broken where nothing is known. */
-export function with_gaps(columns: TurnColumns, list: readonly (number | null)[]): Pick<FigureSeries, 'at_s' | 'value'> {
-  const gaps = gaps_of(columns.pump_start_ms);
+export function with_gaps(columns: TurnColumns, list: readonly (number | null)[], thinned: boolean): Pick<FigureSeries, 'at_s' | 'value'> {
+  const gaps = gaps_of(columns.pump_start_ms, thinned);
   const at_s: number[] = [];
   const value: (number | null)[] = [];
   columns.pump_start_ms.forEach((start, i) => {

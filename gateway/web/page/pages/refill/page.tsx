@@ -89,7 +89,7 @@ function Round({ round, query }: { round: RefillRound; query: RefillQuery }) {
 
 function Visit({ visit, now }: { visit: RefillVisit; now: number }) {
   const { session } = use_place();
-  const range = visit.life_days_low === null || visit.life_days_high === null ? '' : ` (${days_range_words(visit.life_days_low, visit.life_days_high)})`;
+  const range = visit.life_days_low === null || visit.life_days_high === null ? '' : ` (${days_range_words(visit.life_days_low, visit.life_days_high).replace(' days', '')})`;
   return (
     <tr>
       <th scope="row">

@@ -35,7 +35,7 @@ export function Lines(props: Props) {
   }, [station.warnings, now_ms, days]);
   const x_range = useMemo(() => [turns.from_ms / 1000, now_ms / 1000 + Math.max(ahead, days * day_s * 0.01)] as const, [turns.from_ms, now_ms, ahead, days]);
   const all = useMemo(
-    () => Object.fromEntries(figures.map((f) => [f, turns.lines.map((l) => series_of(l, turns.outcomes, f))])) as Record<Figure, FigureSeries[]>,
+    () => Object.fromEntries(figures.map((f) => [f, turns.lines.map((l) => series_of(l, turns.outcomes, f, turns.thinned))])) as Record<Figure, FigureSeries[]>,
     [turns],
   );
   const limits: Record<Figure, number | null> = {
@@ -64,11 +64,11 @@ export function Lines(props: Props) {
           <LineFacts station={station} line={columns.line} />
           {figures.map((f) => (
             <FigureChart
-              key={f} {...props} figure={f} series={all[f][i] ?? series_of(columns, turns.outcomes, f)} x_range={x_range} y_range={y_ranges[f]}
+              key={f} {...props} figure={f} series={all[f][i] ?? series_of(columns, turns.outcomes, f, turns.thinned)} x_range={x_range} y_range={y_ranges[f]}
               limit={limits[f]} forecast={f === 'time_to_pressure_s' ? forecast_of(station, columns.line) : null} line={columns.line}
             />
           ))}
-          <TemperatureChart columns={columns} x_range={x_range} y_range={temp_range} line={columns.line} />
+          <TemperatureChart columns={columns} thinned={turns.thinned} x_range={x_range} y_range={temp_range} line={columns.line} />
           <Table columns={columns} turns={turns} turn_route={props.turn_route} />
         </section>
       ))}
@@ -160,6 +160,7 @@ function shapes_of(
 
 interface TemperatureProps {
   columns: TurnColumns;
+  thinned: boolean;
   x_range: readonly [number, number];
   y_range: readonly [number, number];
   line: number;
@@ -167,8 +168,8 @@ interface TemperatureProps {
 
 const no_shapes: readonly Shape[] = [];
 
-function TemperatureChart({ columns, x_range, y_range, line }: TemperatureProps) {
-  const along = useMemo(() => with_gaps(columns, columns.temp_c), [columns]);
+function TemperatureChart({ columns, thinned, x_range, y_range, line }: TemperatureProps) {
+  const along = useMemo(() => with_gaps(columns, columns.temp_c, thinned), [columns, thinned]);
   const traces = useMemo<readonly Trace[]>(() => [{ values: along.value, tone: 'second', width: 1.1 }], [along]);
   const known = columns.temp_c.filter((t): t is number => t !== null);
   const words = known.length === 0 ? 'No temperature is known.' : `${Math.min(...known).toFixed(0)} to ${Math.max(...known).toFixed(0)} °C.`;
