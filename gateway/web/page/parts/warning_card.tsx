@@ -50,6 +50,12 @@ export function WarningCard({ warning, now, heading, changed, source }: Props) {
         </p>
       )}
       {open && warning.causes.length > 0 && <Causes warning={warning} />}
+      {open && warning.evidence.length > 0 && (
+        <p class="evidence">
+          <span class="soft">What speaks for {warning.causes[0]?.words ?? 'it'}:</span>{' '}
+          {warning.evidence.map((e) => e.text).join('; ')}.
+        </p>
+      )}
       {open && <p class="caution"><strong>Caution.</strong> {warning.caution.replace(/^Caution:\s*/, '').replace(/^./, (c) => c.toUpperCase())}</p>}
       <Acts warning={warning} now={now} changed={changed} />
       {warning.acts.length > 0 && <Story warning={warning} />}

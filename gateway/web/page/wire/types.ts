@@ -109,6 +109,9 @@ export const figure_shift = record({
 });
 export type FigureShift = Decoded<typeof figure_shift>;
 
+export const evidence_item = record({ text, figure: text, value: maybe(number), usual: maybe(number), since_ms: maybe(number) });
+export type EvidenceItem = Decoded<typeof evidence_item>;
+
 export const act = record({ act: text, at_ms: number, by: text, via: text, note: text, life: text, until_ms: maybe(number) });
 export type Act = Decoded<typeof act>;
 
@@ -136,6 +139,7 @@ export const warning = record({
   text,
   caution: text,
   causes: list(weighted_cause),
+  evidence: list(evidence_item),
   forecast,
   figure: maybe(figure_shift),
   acts: list(act),
