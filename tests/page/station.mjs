@@ -65,16 +65,13 @@ export function tests({ browser, small }) {
     await w.page.waitForSelector('.age:has-text("as of")');
     const tell = await small.publisher();
     const started = Date.now();
-    let sent = 0;
     const timer = setInterval(() => {
       const s = (Date.now() - started) / 1000;
       tell.publish(`grease/${slow_leak}/telemetry`, { time: Date.now(), pump: s > 1, line: 1, pressure_bar: [s > 1 ? 4 + 6 * (s - 1) : 2, 2.2], temp_c: 11, level_pct: 60 });
-      ++sent;
     }, 200);
     try {
       await w.page.waitForSelector('.live .uplot', { timeout: 12_000 });
       await eventually('the turn is told', async () => /Line 1 is pumping: .* bar/.test(await w.page.locator('.turn-now').innerText()), 15_000);
-      expect(sent > 5, 'nothing was sent');
     } finally {
       clearInterval(timer);
       tell.end();

@@ -73,9 +73,9 @@ function lost_words(line: Line, now: number): string | null {
     const what = line.as_of_ms === null ? 'Nothing is known yet.' : `What is shown is as of ${clock_words(line.as_of_ms, local)}.`;
     return `The gateway is not answering, for ${duration_words(now - line.since)}. ${what} It comes back by itself.`;
   }
-  if (line.feed.broker === 'away') {
+  if (line.feed.broker !== 'connected') {
     const heard = line.feed.heard_ms === null ? 'since the start' : `since ${clock_words(line.feed.heard_ms, local)}`;
-    return `The gateway has lost its broker: nothing has been heard of any station ${heard}.`;
+    return `The gateway is without its broker: nothing has been heard of any station ${heard}. It comes back by itself.`;
   }
   const age = gateway_now(line, now) - line.as_of_ms;
   if (age > behind_ms) return `Judging is ${duration_words(age)} behind: what is shown is as of ${clock_words(line.as_of_ms, local)}.`;
@@ -93,12 +93,12 @@ function Lost({ line }: { line: Line }) {
     <>
       <div class="unseen" role="status">{said}</div>
       {words !== null && (
-        <div class="lost" data-lost={line.kind}>
+        <aside class="lost" data-lost={line.kind} aria-label="How fresh this is">
           <p>
             <Mark kind="silent" />
             <span>{words}</span>
           </p>
-        </div>
+        </aside>
       )}
     </>
   );
@@ -124,5 +124,5 @@ function Who() {
 
 /** Greyed while the feed is lost, so that old figures do not pass for new ones. */
 export function stale_class(line: Line): string {
-  return line.kind === 'gone' || (line.kind === 'live' && line.feed.broker === 'away') ? 'stale-able stale' : 'stale-able';
+  return line.kind === 'gone' || (line.kind === 'live' && line.feed.broker !== 'connected') ? 'stale' : '';
 }
