@@ -18,6 +18,10 @@ export async function run(only) {
       ++passed;
       console.log(`ok      ${name} (${Date.now() - from} ms)`);
     } catch (why) {
+      if (why instanceof Skipped) {
+        console.log(`left    ${name}: ${why.message}`);
+        continue;
+      }
       failures.push(name);
       console.log(`FAILED  ${name} (${Date.now() - from} ms)\n${String(why?.stack ?? why).replace(/^/gm, '    ')}`);
     }
@@ -34,6 +38,9 @@ function within(ms, promise) {
   });
   return Promise.race([promise, late]).finally(() => clearTimeout(timer));
 }
+
+/** Thrown where the gateway itself says that it cannot do yet what is tested; counted neither way. */
+export class Skipped extends Error {}
 
 export function expect(holds, what) {
   if (!holds) throw new Error(what);

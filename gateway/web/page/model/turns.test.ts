@@ -50,10 +50,10 @@ describe('turns', () => {
 
   // The caption is all that some readers have of the chart.
   test('it is put into words', () => {
-    expect(series_words(series_of(line(2), sample.outcomes, 'time_to_pressure_s', false), 'time_to_pressure_s')).toBe('6 turns, last 92.6 s; 1 missed the target.');
-    expect(series_words(series_of(line(1), sample.outcomes, 'peak_bar', false), 'peak_bar')).toBe('6 turns, last 183 bar; what is usual is not learnt yet.');
+    expect(series_words(series_of(line(2), sample.outcomes, 'time_to_pressure_s', false), 'time_to_pressure_s', false)).toBe('6 turns, last 92.6 s; 1 missed the target.');
+    expect(series_words(series_of(line(1), sample.outcomes, 'peak_bar', false), 'peak_bar', true)).toBe('6 turns drawn, last 183 bar; what is usual is not learnt yet.');
     const none = { ...line(1), id: [], pump_start_ms: [], outcome: [] };
-    expect(series_words(series_of(none, sample.outcomes, 'vent_s', false), 'vent_s')).toBe('No turn is known in these days.');
+    expect(series_words(series_of(none, sample.outcomes, 'vent_s', false), 'vent_s', false)).toBe('No turn is known in these days.');
   });
 
   // A click would open another turn than the one pointed at.

@@ -125,7 +125,7 @@ export function range_of(all: readonly FigureSeries[], also: readonly number[]):
 }
 
 /** One sentence for those who do not see the chart, and as its caption. */
-export function series_words(series: FigureSeries, figure: Figure): string {
+export function series_words(series: FigureSeries, figure: Figure, thinned: boolean): string {
   const known = series.value.filter((v): v is number => v !== null);
   const count = (kind: PointKind): number => series.kind.filter((k, i) => k === kind && series.id[i] !== null).length;
   const turns = series.id.filter((i) => i !== null).length;
@@ -140,7 +140,7 @@ export function series_words(series: FigureSeries, figure: Figure): string {
   const last = known[known.length - 1];
   const now = last === undefined ? 'no figure is known' : `last ${round(last)} ${figure_units[figure]}`;
   const learnt = series.high.some((v) => v !== null);
-  return `${turns} turns, ${now}; ${parts.length > 0 ? parts.join(', ') : learnt ? 'all within the usual' : 'what is usual is not learnt yet'}.`;
+  return `${turns} turns${thinned ? ' drawn' : ''}, ${now}; ${parts.length > 0 ? parts.join(', ') : learnt ? 'all within the usual' : 'what is usual is not learnt yet'}.`;
 }
 
 function round(v: number): string {

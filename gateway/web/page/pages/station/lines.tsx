@@ -96,7 +96,7 @@ interface FigureProps extends Props {
   line: number;
 }
 
-function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, turn, pick, station, now_ms }: FigureProps) {
+function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, turn, turns, pick, station, now_ms }: FigureProps) {
   const traces = useMemo<readonly Trace[]>(() => [
     { values: series.high, tone: 'band', width: 0 },
     { values: series.low, tone: 'band', width: 0 },
@@ -117,7 +117,7 @@ function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, 
   };
   return (
     <Chart
-      title={figure_words[figure]} unit={unit} words={series_words(series, figure)} height={heights[figure]} across="moments" x={series.at_s}
+      title={figure_words[figure]} unit={unit} words={series_words(series, figure, turns.thinned)} height={heights[figure]} across="moments" x={series.at_s}
       traces={traces} band={[0, 1]} x_range={x_range} y_range={y_range} shapes={shapes} group={`station-${line}`} read={read}
       stops={series.id.map((id) => id !== null)}
       pick={(i) => {
