@@ -2,18 +2,37 @@
 
 #include <algorithm>
 
+#include "gateway/metrics/gzip.h"
 #include "gateway/web/json_text.h"
 #include "gateway/web/limits.h"
 #include "gateway/web/target.h"
 #include "rules/records/time_text.h"
 
 namespace driftline::web {
+namespace {
+
+constexpr std::size_t packed_from_bytes = 2'000;  // less fits into two packets anyway
+
+}  // namespace
 
 Answer json_answer(JsonText& json, int status) {
   Answer answer;
   answer.status = status;
   answer.body = std::make_shared<const std::string>(json.take());
   return answer;
+}
+
+bool takes_gzip(const std::string& accepted) {
+  const auto at = accepted.find("gzip");
+  return at != std::string::npos && accepted.find("gzip;q=0", at) != at;
+}
+
+void pack(Answer& answer, const std::string& accept_encoding) {
+  if (!answer.body || answer.gzipped || answer.body->size() < packed_from_bytes || !takes_gzip(accept_encoding)) return;
+  std::string packed = metrics::gzipped(*answer.body);
+  if (packed.empty()) return;
+  answer.body = std::make_shared<const std::string>(std::move(packed));
+  answer.gzipped = true;
 }
 
 Answer csv_answer(std::string text, const std::string& file_name) {

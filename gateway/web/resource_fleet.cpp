@@ -77,11 +77,6 @@ Answer fleet_csv(const FleetNow& now) {
   return csv_answer(std::move(out), "fleet.csv");
 }
 
-bool takes_gzip(const std::string& accepted) {
-  const auto at = accepted.find("gzip");
-  return at != std::string::npos && accepted.find("gzip;q=0", at) != at;
-}
-
 }  // namespace
 
 Or<Answer> fleet_list(House& house, const Request& request, Reader*) {

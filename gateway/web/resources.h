@@ -42,6 +42,8 @@ Or<Answer> live_feed(House& house, const Request& request, Reader* reader);
 
 // What they share (answers.cpp).
 [[nodiscard]] Answer json_answer(JsonText& json, int status = 200);
+[[nodiscard]] bool takes_gzip(const std::string& accept_encoding);
+void pack(Answer& answer, const std::string& accept_encoding);  // what is large, for those who can unpack it
 [[nodiscard]] Answer csv_answer(std::string text, const std::string& file_name);
 [[nodiscard]] tl::unexpected<Problem> of_trouble(const history::Trouble& trouble);
 // Of the path, if the station is known.

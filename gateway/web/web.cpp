@@ -10,6 +10,7 @@
 #include "gateway/web/limits.h"
 #include "gateway/web/page_files.h"
 #include "gateway/web/readers.h"
+#include "gateway/web/resources.h"
 #include "gateway/web/routes.h"
 #include "gateway/web/server.h"
 #include "gateway/web/target.h"
@@ -191,6 +192,7 @@ void Web::Body::on_reader(const Route& route, std::shared_ptr<Request> request, 
     if (!reader) return respond(problem_answer({503, "the history cannot be read just now", "", "again in some seconds", 5}));
     try {
       auto answer = route.answer(house, *request, reader);
+      if (answer) pack(*answer, request->accept_encoding);
       respond(answer ? std::move(*answer) : problem_answer(answer.error()));
     } catch (const std::exception& thrown) {
       events::failed(request->target, thrown.what());
