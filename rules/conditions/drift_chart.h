@@ -20,6 +20,7 @@
 // Fast path: three turns in a row beyond fast_shift and beyond 5 deviations of a single turn; two, when beyond 2.5 times that.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 
 #include "rules/baseline/figure_baseline.h"
@@ -38,10 +39,10 @@ struct ChartDesign {
 };
 
 struct ChartSide {
-  double sum = 0;
+  float sum = 0;
   std::optional<Time> since;  // the sum last left zero
-  int turns = 0;              // in the sum
-  int beyond = 0;             // turns in a row beyond the fast path's limit
+  std::uint16_t turns = 0;    // in the sum
+  std::uint8_t beyond = 0;    // turns in a row beyond the fast path's limit
   bool operator==(const ChartSide&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
@@ -52,12 +53,14 @@ struct ChartSide {
 struct DriftChart {
   ChartSide up;
   ChartSide down;
-  double smooth = 0;         // of the error, over the last turns
-  double smooth_weight = 0;  // 0..1: how much stands behind it
+  float smooth = 0;          // of the error, over the last turns
+  float last_error = 0;      // of the turn before, and whether there was one
+  bool begun = false;
+  float half_square = 0;     // of the difference between turns in a row, halved, over the last turns
   bool operator==(const DriftChart&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(up, down, smooth, smooth_weight);
+    archive(up, down, smooth, last_error, begun, half_square);
   }
 };
 
@@ -67,6 +70,7 @@ struct ChartReading {
   Signal up = Signal::none;
   Signal down = Signal::none;
   bool suspicious = false;
+  double fair_error = 0;  // the error, a lone turn far out drawn in to the fast path's limit
 };
 
 // Decision interval in lasting deviations; see above. Pure.
@@ -80,6 +84,12 @@ struct ChartLimits {
   double fast = 0;       // an error beyond this counts for the fast path
 };
 [[nodiscard]] ChartLimits limits_of(const ChartDesign& design, const Expectation& expected);
+
+// How much rougher the last turns are than the baseline knows: 1 or more, to be called once a turn with its error, before
+// `follow`, and put on both deviations of the expectation. The scatter is taken from differences between turns in a row, which
+// a lasting shift does not enter: E (e(n) - e(n-1))^2 = 2 sigma^2 (von Neumann et al., Ann. Math. Statist. 12 (1941), from
+// memory; the moving range of an individuals chart). Sparse samples can make a figure rough from one day to the next.
+[[nodiscard]] double roughness(DriftChart& chart, const Expectation& expected, double error);
 
 // One turn's error (figure minus expectation).
 ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time);

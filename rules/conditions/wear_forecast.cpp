@@ -9,10 +9,7 @@ namespace {
 constexpr double block_days = 0.5;
 constexpr std::array<double, 7> powers{0, 1, 1.5, 2, 2.5, 3, 4};
 constexpr std::array<double, 7> power_prior{0.08, 0.42, 0.06, 0.10, 0.12, 0.14, 0.08};
-constexpr std::array<double, 3> limit_shares{0.5, 0.75, 1.0};
-constexpr std::array<double, 3> share_weights_even{0.0, 0.15, 0.85};         // p up to 1.5
-constexpr std::array<double, 3> share_weights_accelerating{0.3, 0.35, 0.35};
-constexpr double likelihood_power = 0.5;
+constexpr double likelihood_power = 0.3;
 constexpr std::array<double, 5> spread_points{-1.4, -0.7, 0, 0.7, 1.4};        // of the limit and of a, in deviations
 constexpr std::array<double, 5> spread_weights{0.12, 0.23, 0.30, 0.23, 0.12};
 constexpr double shorter = 0.85;  // the weather to come, and wear that follows none of these laws
@@ -25,20 +22,19 @@ struct Crossing {
   double weight = 0;
 };
 
-void merge_older_half(WearHistory& h) {
-  const int half = h.used / 2 / 2 * 2;
+int merge_older_half(std::span<WearBlock> blocks, int used) {
+  const int half = used / 2 / 2 * 2;
   int to = 0;
   for (int from = 0; from < half; from += 2, ++to) {
-    const WearBlock a = h.blocks[from];
-    const WearBlock b = h.blocks[from + 1];
+    const WearBlock a = blocks[static_cast<std::size_t>(from)];
+    const WearBlock b = blocks[static_cast<std::size_t>(from) + 1];
     const float turns = a.turns + b.turns;
-    h.blocks[to] = {(a.day * a.turns + b.day * b.turns) / turns, (a.mean * a.turns + b.mean * b.turns) / turns, turns};
+    const auto mean = [&](float of_a, float of_b) { return (of_a * a.turns + of_b * b.turns) / turns; };
+    blocks[static_cast<std::size_t>(to)] = {mean(a.day, b.day), mean(a.mean, b.mean), mean(a.others, b.others), turns};
   }
-  for (int from = half; from < h.used; ++from, ++to) h.blocks[to] = h.blocks[from];
-  h.used = to;
+  for (int from = half; from < used; ++from, ++to) blocks[static_cast<std::size_t>(to)] = blocks[static_cast<std::size_t>(from)];
+  return to;
 }
-
-double loss_of(double shift, const WearScale& scale) { return scale.share_of_flow ? -std::expm1(-shift) : shift; }
 
 double power_of(double x, double p) { return p == 0 ? 1 : p == 1 ? x : p == 2 ? x * x : p == 3 ? x * x * x : p == 4 ? x * x * x * x : x * x * std::sqrt(x) * (p == 2.5 ? 1 : 1 / x); }
 
@@ -62,71 +58,122 @@ double percentile(const std::vector<Crossing>& sorted, double share) {
 }
 }  // namespace
 
-void remember(WearHistory& h, Time time, double shift) {
-  if (h.used == 0) h.origin = time;
-  const float day = static_cast<float>(days_between(h.origin, time));
-  if (h.used > 0) {
-    WearBlock& open = h.blocks[h.used - 1];
-    if (day - h.open_since_day < static_cast<float>(block_days)) {
-      open.turns += 1;
-      open.mean += (static_cast<float>(shift) - open.mean) / open.turns;
-      open.day += (day - open.day) / open.turns;
-      return;
-    }
+WearBlock& wear_block_at(std::span<WearBlock> blocks, int& used, float& open_since_day, float day) {
+  if (used == 0 || day - open_since_day >= static_cast<float>(block_days)) {
+    if (used == static_cast<int>(blocks.size())) used = merge_older_half(blocks, used);
+    open_since_day = day;
+    blocks[static_cast<std::size_t>(used++)] = {};
   }
-  if (h.used == static_cast<int>(wear_blocks_max)) merge_older_half(h);
-  h.open_since_day = day;
-  h.blocks[h.used++] = {day, static_cast<float>(shift), 1};
+  return blocks[static_cast<std::size_t>(used) - 1];
 }
 
-Forecast forecast(const WearHistory& h, const WearScale& scale, Time now) {
-  if (h.used < 3) return {};
-  const double today = days_between(h.origin, now);
-  std::array<double, wear_blocks_max> day{};
+void add_to(WearBlock& block, float day, double shift, double others) {
+  block.turns += 1;
+  block.day += (day - block.day) / block.turns;
+  block.mean += (static_cast<float>(shift) - block.mean) / block.turns;
+  block.others += (static_cast<float>(others) - block.others) / block.turns;
+}
+
+namespace {
+// Block means as losses, with their precision.
+struct Losses {
   std::array<double, wear_blocks_max> loss{};
   std::array<double, wear_blocks_max> precision{};
-  for (int i = 0; i < h.used; ++i) {
-    day[i] = h.blocks[i].day;
-    loss[i] = loss_of(h.blocks[i].mean, scale);
+};
+
+Losses losses_of(const WearView& h, LossLaw law, const WearScale& scale) {
+  Losses out;
+  for (std::size_t i = 0; i < h.blocks.size(); ++i) {
+    const double shift = double{h.blocks[i].mean} - scale.less_others * double{h.blocks[i].others};
+    out.loss[i] = loss_of(shift, law, scale);
+    constexpr double step = 1e-3;
+    const double slope = (loss_of(shift + step, law, scale) - loss_of(shift - step, law, scale)) / (2 * step);
     const double variance = scale.lasting_deviation * scale.lasting_deviation / h.blocks[i].turns + scale.wander * scale.wander;
-    precision[i] = 1 / variance;
+    out.precision[i] = 1 / (variance * slope * slope);
   }
+  return out;
+}
+
+// One onset, one power: the rate by weighted least squares.
+struct Fitted {
+  double rate = 0;
+  double rate_deviation = 0;
+  double misfit = 0;
+};
+
+std::optional<Fitted> fit(const WearView& h, const Losses& l, double t0, double p) {
+  double xx = 0;
+  double xy = 0;
+  double yy = 0;
+  for (std::size_t i = 0; i < h.blocks.size(); ++i) {
+    const double x = h.blocks[i].day > t0 ? power_of(double{h.blocks[i].day} - t0, p) : 0;
+    xx += l.precision[i] * x * x;
+    xy += l.precision[i] * x * l.loss[i];
+    yy += l.precision[i] * l.loss[i] * l.loss[i];
+  }
+  if (xx <= 0) return std::nullopt;
+  return Fitted{xy / xx, 1 / std::sqrt(xx), yy - xy * xy / xx};
+}
+}  // namespace
+
+double shift_of_loss(double loss, LossLaw law, const WearScale& scale) {
+  switch (law) {
+    case LossLaw::plain: return loss;
+    case LossLaw::even: return -std::log1p(-std::min(loss, 0.999));
+    case LossLaw::with_pressure: break;
+  }
+  const double l = std::min(loss, 0.999);
+  const double rising = std::abs(l) < 1e-6 ? 1 + l / 2 : -std::log1p(-l) / l;
+  return std::log(scale.plateau_share / (1 - l * scale.plateau_level) + (1 - scale.plateau_share) * rising);
+}
+
+double loss_of(double shift, LossLaw law, const WearScale& scale) {
+  switch (law) {
+    case LossLaw::plain: return shift;
+    case LossLaw::even: return -std::expm1(-shift);
+    case LossLaw::with_pressure: break;
+  }
+  double low = -2;
+  double high = 0.999;
+  for (int i = 0; i < 26; ++i) {
+    const double middle = (low + high) / 2;
+    (shift_of_loss(middle, law, scale) < shift ? low : high) = middle;
+  }
+  return (low + high) / 2;
+}
+
+Forecast forecast(const WearView& h, const WearScale& scale, Time now) {
+  if (h.blocks.size() < 3) return {};
+  const double today = days_between(h.origin, now);
   std::vector<Crossing> crossings;
   std::vector<double> misfits;
-  crossings.reserve(onsets * powers.size() * spread_points.size() * limit_shares.size());
+  crossings.reserve(loss_laws * onsets * powers.size() * spread_points.size());
   misfits.reserve(crossings.capacity());
-  const double first = day[0] - 0.5;
-  const double last = std::max(first + 0.5, day[h.used - 1] - 0.5);
-  for (int onset = 0; onset < onsets; ++onset) {
-    // Denser towards the present: a young drift has its onset there.
-    const double back = static_cast<double>(onset) / (onsets - 1);
-    const double t0 = last - (last - first) * back * back;
-    for (std::size_t p = 0; p < powers.size(); ++p) {
-      double xx = 0;
-      double xy = 0;
-      double yy = 0;
-      for (int i = 0; i < h.used; ++i) {
-        const double x = day[i] > t0 ? power_of(day[i] - t0, powers[p]) : 0;
-        xx += precision[i] * x * x;
-        xy += precision[i] * x * loss[i];
-        yy += precision[i] * loss[i] * loss[i];
-      }
-      if (xx <= 0) continue;
-      const double a = xy / xx;
-      const double a_deviation = 1 / std::sqrt(xx);
-      const double misfit = yy - a * xy;
-      for (std::size_t s = 0; s < spread_points.size(); ++s) {
-        // Errors of a and of the limit act together on the crossing; one ladder of points serves both.
-        const double rate = a + spread_points[s] * a_deviation;
-        const double limit = loss_of(std::max(0.0, scale.limit_shift - spread_points[s] * scale.limit_deviation), scale);
-        for (std::size_t share = 0; share < limit_shares.size(); ++share) {
-          const double at = crossing(t0, rate, powers[p], scale.share_of_flow ? limit * limit_shares[share] : limit, today);
+  const double first = h.blocks.front().day - 0.5;
+  const double last = std::max(first + 0.5, h.blocks.back().day - 0.5);
+  for (std::size_t law_at = 0; law_at < loss_laws; ++law_at) {
+    if (scale.laws[law_at] <= 0) continue;
+    const auto law = static_cast<LossLaw>(law_at);
+    const Losses losses = losses_of(h, law, scale);
+    std::array<double, spread_points.size()> limits{};
+    for (std::size_t s = 0; s < spread_points.size(); ++s)
+      limits[s] = loss_of(std::max(0.0, scale.limit_shift - spread_points[s] * scale.limit_deviation), law, scale);
+    for (int onset = 0; onset < onsets; ++onset) {
+      // Denser towards the present: a young drift has its onset there.
+      const double back = static_cast<double>(onset) / (onsets - 1);
+      const double t0 = last - (last - first) * back * back;
+      const double onset_prior = back + 0.1;  // even over time, although the grid is not
+      for (std::size_t p = 0; p < powers.size(); ++p) {
+        const auto fitted = fit(h, losses, t0, powers[p]);
+        if (!fitted) continue;
+        for (std::size_t s = 0; s < spread_points.size(); ++s) {
+          // Errors of a and of the limit act together on the crossing; one ladder of points serves both.
+          const double at = crossing(t0, fitted->rate + spread_points[s] * fitted->rate_deviation, powers[p], limits[s], today);
           // It has not failed yet: what says that it should have is wrong.
           const double alive = at > today ? 1 : 0.02;
-          const double onset_prior = back + 0.1;  // even over time, although the grid is not
           crossings.push_back({std::clamp(at, today, today + never_days),
-                               power_prior[p] * spread_weights[s] * (powers[p] < 2 ? share_weights_even : share_weights_accelerating)[share] * alive * onset_prior});
-          misfits.push_back(misfit);
+                               scale.laws[law_at] * power_prior[p] * spread_weights[s] * alive * onset_prior});
+          misfits.push_back(fitted->misfit);
         }
       }
     }

@@ -41,6 +41,7 @@ struct Charted {
   ChartDesign design;
   double settling_shift = 0;  // while the line settles, shifts up to this are not called drift
   double sampling_error = 0;  // of the figure, from sampling alone; half of it may last, because phases lock
+  double blur = 0;            // deviation of what the expectation cannot be held to at this turn
 };
 
 ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time time, double y, bool may_teach, const Readiness& ready) {
@@ -50,11 +51,17 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
   age(c.baseline, c.prior, time);
   if (c.baseline.turns > 0) {
     figure.expected = expect(c.baseline, c.prior, weather, time);
-    figure.expected.model_deviation = std::hypot(figure.expected.model_deviation, 0.5 * c.sampling_error);
+    figure.expected.model_deviation = std::hypot(figure.expected.model_deviation, 0.5 * c.sampling_error, c.blur);
     figure.error = y - figure.expected.value;
   }
   figure.learnt = c.baseline.turns >= ready.to_judge;
+  if (c.baseline.turns >= ready.to_follow) {
+    const double rough = roughness(c.chart, figure.expected, figure.error);
+    figure.expected.deviation *= rough;
+    figure.expected.lasting_deviation *= rough;
+  }
   if (c.baseline.turns >= ready.to_follow) figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
+  figure.fair_error = c.baseline.turns >= ready.to_follow ? figure.reading.fair_error : figure.error;
   figure.settling = settling(c.baseline, time);
   if (figure.settling && std::abs(shift_of(c.chart)) < c.settling_shift) {
     // While air leaves the line its level is not known to better than this: followed by the baseline, not held against it.
@@ -62,8 +69,8 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
     if (!sudden) {
       figure.reading.suspicious = c.chart.up.beyond > 0 || c.chart.down.beyond > 0;
       figure.reading.up = figure.reading.down = Signal::none;
-      c.chart.up.sum = std::min(c.chart.up.sum, c.design.smallest_shift);
-      c.chart.down.sum = std::min(c.chart.down.sum, c.design.smallest_shift);
+      c.chart.up.sum = std::min(c.chart.up.sum, static_cast<float>(c.design.smallest_shift));
+      c.chart.down.sum = std::min(c.chart.down.sum, static_cast<float>(c.design.smallest_shift));
     }
   }
   if (!figure.learnt) figure.reading.up = figure.reading.down = Signal::none;
@@ -87,7 +94,7 @@ std::optional<double> others_error(const StationState& state, const LineState& l
 }
 
 ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPrior& prior, const ChartDesign& design,
-                          const Weather& weather, Time time, double y, bool may_teach, double alike) {
+                          const Weather& weather, Time time, double y, bool may_teach, double alike, double sampling_error = 0) {
   ChartedFigure out;
   out.y = y;
   out.design = design;
@@ -96,7 +103,10 @@ ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPri
   if (error) {
     out.error = *error;
     const double deviation = deviation_of(figure, prior);
-    out.expected = {y - *error, std::sqrt(figure.fit.variance(light_row(weather))), deviation, alike * deviation};
+    out.expected = {y - *error, std::hypot(std::sqrt(figure.fit.variance(light_row(weather))), 0.5 * sampling_error), deviation, alike * deviation};
+    const double rough = roughness(chart, out.expected, *error);
+    out.expected.deviation *= rough;
+    out.expected.lasting_deviation *= rough;
     out.reading = follow(chart, design, out.expected, *error, time);
   }
   if (may_teach && !out.reading.suspicious) teach(figure, prior, weather, y);
@@ -122,6 +132,25 @@ std::optional<double> rise_of_others(const HalfCycle& cycle) {
     if (!most || rise > *most) most = rise;
   }
   return most;
+}
+
+// The time to fall to the residual limit grows without bound as the pressure at which the line stays approaches the limit:
+// with p = floor + (p0 - floor) exp(-t/T) it goes with -log(limit - floor), so an error d of floor/limit moves it by
+// d/(1 - floor/limit). The floor that is expected at this temperature counts, not the turn's own, which may be the fault.
+// As a deviation of the logarithm of the vent time.
+double vent_blur(const LineState& line, const Weather& weather, Time time, int to_judge) {
+  constexpr double floor_error = 0.02;  // of the limit: sensor, and what the cold of the hour does
+  if (line.residual.turns < to_judge) return 0;
+  const Expectation floor = expect(line.residual, priors::residual, weather, time);
+  const double room = std::clamp(1 - floor.value - floor.model_deviation, 0.03, 1.0);
+  return std::hypot(floor_error, floor.model_deviation) * (1 / room - 1);
+}
+
+// The highest sample lies up to one interval before the top. As a share of the target; even over the interval.
+double peak_sampling_error(const HalfCycle& cycle, double target_bar) {
+  if (!cycle.shape.steep_bar_per_s || !cycle.pump_run_s || cycle.samples < 2) return 0;
+  const double interval_s = *cycle.pump_run_s / (cycle.samples - 1);
+  return std::max(0.0, *cycle.shape.steep_bar_per_s) * interval_s / std::sqrt(12.0) / target_bar;
 }
 
 void note_expectation(LineState& line, double expected, double period_s) {
@@ -244,9 +273,10 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
                                weather, time, *y, in_order, ready);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
-      line.last_error = static_cast<float>(out.time->error);
+      line.last_error = static_cast<float>(out.time->fair_error);
       line.error_at = time;
       note_expectation(line, out.time->expected.value, period_s);
+      out.others_error = others_error(state, line, time, period_s).value_or(0);
       // A line that is being purged differs from the others for good reason.
       if (const auto others = others_error(state, line, time, period_s); others && !settling(line.time_to_pressure, time)) {
         const double scale = smallest / smallest_time_shift;
@@ -260,8 +290,9 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   const bool teach_rest = in_order && !time_suspicious;
   if (const auto y = log_of(cycle.vent_s)) {
     const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift);
-    out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1), 0.3},
-                               vent_weather, time, *y, teach_rest, ready);
+    const double blur = vent_blur(line, weather, time, ready.to_judge);
+    out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1), 0.3, 0, blur},
+                               vent_weather, time, *y, teach_rest && blur < 0.2, ready);
   }
   if (cycle.residual_bar && !cycle.off_schedule) {
     const double y = *cycle.residual_bar / out.residual_limit_bar;
@@ -278,7 +309,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     if (cycle.outcome == Outcome::reached) {
       const double smallest = smallest_shift(thresholds, Condition::peak_shift, smallest_peak_shift);
       out.peak = chart_light(line.peak, line.peak_chart, priors::peak, design(Condition::peak_shift, smallest, 2 * smallest, 2), weather,
-                             time, y, teach_rest, 1.5);
+                             time, y, teach_rest, 1.5, peak_sampling_error(cycle, *settings.target_bar));
     }
   }
   if (cycle.outcome == Outcome::reached) {

@@ -45,6 +45,7 @@ struct ChartedFigure {
   ChartDesign design;         // of its chart
   double error = 0;
   ChartReading reading;
+  double fair_error = 0;      // the error with a lone turn far out drawn in: what is remembered of it
   bool learnt = false;        // enough turns behind the baseline to judge
   bool settling = false;      // air may still leave the line: not held against it
 };
@@ -58,6 +59,7 @@ struct TurnFigures {
   Weather weather;            // the regressors of this turn
   double residual_limit_bar = 0;
   std::optional<double> target_bar;
+  double others_error = 0;    // mean error of the other lines' times to pressure just now; 0 where not known
   std::optional<Expectation> expected_time;   // also where the target was not met
   std::optional<Expectation> time_without_cold;  // the same line at the reference temperature
   std::optional<Expectation> time_to_come;       // once the grease has followed today's air

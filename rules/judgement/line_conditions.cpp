@@ -11,6 +11,8 @@ namespace driftline::rules {
 namespace {
 
 constexpr int repair_turns_checked = 6;
+constexpr double coldest_hour = 1.4;   // deviations of a daily sine by which its crest lies over its mean: sqrt 2
+constexpr double vent_weather = 0.15;  // by how much the cold to come may move the vent time, logarithm
 constexpr double time_calm_share = 0.5;  // a shift under this share of the smallest that matters is calm
 
 struct Outlook {
@@ -66,22 +68,41 @@ FigureShift shift_row(const char* figure, double value, const std::optional<Char
   }
   const ChartSide& side = up ? chart.up : chart.down;
   s.since = side.since;
-  s.turns = std::max(1, std::min(side.turns, 6));
+  s.turns = std::max(1, std::min<int>(side.turns, 6));
   return s;
 }
 
-Forecast time_forecast(const LineState& line, const Turn& turn) {
+// The metering plateau as the line has it in good order: its share of the time to pressure, its pressure over the target.
+struct Plateau {
+  double share = 0.4;
+  double level = 0.4;
+};
+Plateau plateau_of(const LineState& line, const Turn& turn, double expected_log_s) {
+  Plateau plateau;
+  const auto row = light_row(turn.figures.weather);
+  if (line.plateau_length.turns >= light_turns_to_learn)
+    plateau.share = std::clamp(std::exp(line.plateau_length.fit.value(row) - expected_log_s), 0.05, 0.95);
+  if (line.plateau_level.turns >= light_turns_to_learn && turn.settings.target_bar)
+    plateau.level = std::clamp(std::exp(line.plateau_level.fit.value(row)) / *turn.settings.target_bar, 0.05, 0.95);
+  return plateau;
+}
+
+Forecast time_forecast(const StationState& state, const LineState& line, const Turn& turn) {
   if (!turn.settings.pump_limit_s || !turn.figures.time || !(line.expected_weight > 0)) return {};
   const double mean = double{line.expected_mean} / double{line.expected_weight};
   const double square = double{line.expected_square} / double{line.expected_weight};
   const double weather = std::sqrt(std::max(0.0, square - mean * mean));
   const Expectation& e = turn.figures.time->expected;
   const double limit = std::log(*turn.settings.pump_limit_s) - mean;
-  // The limit is met first on a cold hour: by about 0.8 deviations of the weather's part earlier than on average.
+  // What all lines share, the weather above all, is taken off a line that moves alone.
+  const double alone = state.lines.size() > 1 ? 1 - alike_probability(state, line).value_or(0.5) : 0;
+  const double lasting = std::hypot((1 - alone) * e.lasting_deviation, alone * 1.3 * deviation_of(line.contrast, priors::contrast));
+  // The limit is met first in the coldest hour of a day.
+  const auto [plateau_share, plateau_level] = plateau_of(line, turn, e.value);
   return forecast(line.wear,
-                  {.share_of_flow = true, .limit_shift = std::max(0.0, limit - 0.8 * weather),
-                   .limit_deviation = std::max(0.01, 0.5 * weather), .lasting_deviation = e.lasting_deviation,
-                   .wander = 0.006},
+                  {.laws = {0, 0.5, 0.5}, .plateau_share = plateau_share, .plateau_level = plateau_level, .limit_shift = std::max(0.0, limit - coldest_hour * weather),
+                   .limit_deviation = std::max(0.01, 0.5 * weather), .lasting_deviation = lasting,
+                   .wander = 0.006, .less_others = alone},
                   turn.time);
 }
 
@@ -176,12 +197,12 @@ std::vector<WeightedCause> with_the_weather(std::vector<WeightedCause> causes, d
 }
 
 // Recomputed when the wear history has moved on; in between the last one stands.
-const Forecast& outlook_of(LineState& line, const Turn& turn) {
+const Forecast& outlook_of(const StationState& state, LineState& line, const Turn& turn) {
   const int blocks = line.wear.used * 1000 + static_cast<int>(line.wear.used > 0 ? line.wear.blocks[line.wear.used - 1].turns : 0);
   const bool fresh = line.outlook_blocks == 0 || blocks / 1000 != line.outlook_blocks / 1000 || blocks - line.outlook_blocks >= 6 ||
                      blocks < line.outlook_blocks;
   if (fresh) {
-    line.outlook = time_forecast(line, turn);
+    line.outlook = time_forecast(state, line, turn);
     line.outlook_blocks = blocks;
   }
   return line.outlook;
@@ -214,7 +235,7 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
   if (v.opinion.over || is_on(line, LineIssue::slow) || state.slow.on) {
     const bool drifting = shift > 0.4 * smallest && (own || against_others || line.time_chart.up.sum > 0);
     if (drifting) {
-      v.forecast = outlook_of(line, turn);
+      v.forecast = outlook_of(state, line, turn);
       if (wide) v.forecast = first_of(state, v.forecast);
     } else {
       line.outlook = {};
@@ -284,7 +305,7 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
       v.forecast = {turn.time, turn.time, turn.time};
     } else if (drift && f.residual) {
       const Expectation& e = f.residual->expected;
-      v.forecast = forecast(line.residual_wear, {.share_of_flow = false, .limit_shift = std::max(0.0, 1 - e.value), .limit_deviation = 0.05,
+      v.forecast = forecast(line.residual_wear, {.laws = {1, 0, 0}, .limit_shift = std::max(0.0, 1 - e.value), .limit_deviation = 0.05,
                                                  .lasting_deviation = e.lasting_deviation, .wander = 0.02}, turn.time);
       v.opinion.urgency = std::max(v.opinion.urgency, std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds), Urgency::plan));
     }
@@ -296,12 +317,28 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
   return v;
 }
 
+// A line that is not empty when its next turn comes holds more than its residual limit: when the vent will take all the time
+// that there is. The vent's time goes with the inverse of what its opening still lets through.
+Forecast vent_forecast(const LineState& line, const Turn& turn) {
+  const double available_s = double{line.period_s} - turn.cycle.pump_run_s.value_or(0);
+  if (!turn.figures.vent || available_s <= 0) return {};
+  const Expectation& e = turn.figures.vent->expected;
+  return forecast(line.vent_wear,
+                  {.laws = {0, 1, 0}, .limit_shift = std::max(0.0, std::log(available_s) - e.value), .limit_deviation = vent_weather,
+                   .lasting_deviation = e.lasting_deviation, .wander = 0.03},
+                  turn.time);
+}
+
 Verdict vent_verdict(const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
   const double smallest = smallest_shift(turn.context.thresholds, Condition::slow_vent, smallest_vent_shift);
   Verdict v;
   v.opinion.over = f.vent && f.vent->reading.up != Signal::none && shift_of(line.vent_chart) > 0.5 * smallest;
   v.opinion.calm = shift_of(line.vent_chart) < 0.5 * smallest;
+  if (v.opinion.over || is_on(line, LineIssue::vent)) {
+    v.forecast = vent_forecast(line, turn);
+    v.opinion.urgency = std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds), Urgency::plan);
+  }
   v.shift = shift_row("vent_s", turn.cycle.vent_s.value_or(0), f.vent, true, 1, std::nullopt, line.vent_chart, true);
   v.reason = v.opinion.calm && !v.opinion.over ? "the line vents as it used to" : "the vent time has left its baseline upwards";
   return v;

@@ -58,6 +58,7 @@ void settle_line(LineState& line, Time time) {
   for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
   line.wear = {};
   line.residual_wear = {};
+  line.vent_wear = {};
   line.sudden = false;
 }
 
@@ -68,8 +69,9 @@ void watch_for_unnoted(StationState& state, LineState& line, const Turn& turn) {
                     is_on(line, LineIssue::not_reached);
   // The shift as it was before this turn: what the last blocks of the wear history hold.
   double before = 0;
-  if (line.wear.used > 0) before = double{line.wear.blocks[line.wear.used - 1].mean};
-  if (line.wear.used > 1 && line.wear.blocks[line.wear.used - 1].turns < 5) before = double{line.wear.blocks[line.wear.used - 2].mean};
+  const auto blocks = line.wear.view().blocks;
+  if (!blocks.empty()) before = double{blocks.back().mean};
+  if (blocks.size() > 1 && blocks.back().turns < 5) before = double{blocks[blocks.size() - 2].mean};
   const bool far = std::abs(before) > unnoted_shift;
   const bool half_gone = far && time->error * before < 0.5 * before * before;
   line.returned = open && half_gone ? static_cast<std::uint8_t>(line.returned + 1) : std::uint8_t{0};

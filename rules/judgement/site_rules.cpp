@@ -32,7 +32,7 @@ WarningKey key_of(const StationId& station, const Finding& f) {
 }
 
 bool looks_ahead(Condition condition) {
-  return condition == Condition::slow_to_pressure || condition == Condition::residual_pressure ||
+  return condition == Condition::slow_to_pressure || condition == Condition::residual_pressure || condition == Condition::slow_vent ||
          condition == Condition::short_reservoir_life || condition == Condition::reservoir_low;
 }
 

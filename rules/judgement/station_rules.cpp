@@ -45,6 +45,7 @@ void renew_figures(LineState& line, Time time) {
   for (DriftChart* chart : {&line.time_chart, &line.contrast_chart, &line.vent_chart, &line.residual_chart, &line.peak_chart}) restart(*chart);
   line.wear = {};
   line.residual_wear = {};
+  line.vent_wear = {};
   line.error_at.reset();
 }
 
@@ -88,11 +89,14 @@ void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures
     line.misses = static_cast<std::uint8_t>(line.misses << 1 | (cycle.outcome == Outcome::not_reached ? 1 : 0));
   if (cycle.residual_bar) line.over_residual = static_cast<std::uint8_t>(line.over_residual << 1 | (*cycle.residual_bar > figures.residual_limit_bar ? 1 : 0));
   if (settings.pump_limit_s && *settings.pump_limit_s > 0) {
-    if (cycle.time_to_pressure_s) line.last_share = static_cast<float>(*cycle.time_to_pressure_s / *settings.pump_limit_s);
+    // A lone turn far from its neighbours says little of how near the limit is.
+    const double drawn_in = figures.time ? std::exp(figures.time->fair_error - figures.time->error) : 1;
+    if (cycle.time_to_pressure_s) line.last_share = static_cast<float>(*cycle.time_to_pressure_s * drawn_in / *settings.pump_limit_s);
     if (cycle.outcome == Outcome::not_reached) line.last_share = 1;
   }
-  if (figures.time && figures.time->learnt) remember(line.wear, cycle.pump_start, figures.time->error);
-  if (figures.residual && figures.residual->learnt) remember(line.residual_wear, cycle.pump_start, figures.residual->error);
+  if (figures.time && figures.time->learnt) remember(line.wear, cycle.pump_start, figures.time->fair_error, figures.others_error);
+  if (figures.vent && figures.vent->learnt) remember(line.vent_wear, cycle.pump_start, figures.vent->fair_error);
+  if (figures.residual && figures.residual->learnt) remember(line.residual_wear, cycle.pump_start, figures.residual->fair_error);
 }
 
 void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out,

@@ -60,7 +60,8 @@ struct LineState {
   DriftChart residual_chart;
   DriftChart peak_chart;
   WearHistory wear;
-  WearHistory residual_wear;   // of the residual pressure, share of its limit
+  ShortWearHistory residual_wear;   // of the residual pressure, share of its limit
+  ShortWearHistory vent_wear;       // of the vent time, logarithm
   Forecast outlook;            // of the time to pressure, as of the last block of the wear history
   int outlook_blocks = 0;
   std::optional<Time> last_start;
@@ -87,7 +88,7 @@ struct LineState {
   template <class Archive>
   void serialize(Archive& archive) {
     archive(time_to_pressure, vent, residual, contrast, peak, plateau_length, plateau_level, steepness, soft_start, run_on,
-            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, residual_wear, outlook, outlook_blocks, last_start, period_s, vent_first,
+            others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, residual_wear, vent_wear, outlook, outlook_blocks, last_start, period_s, vent_first,
             vent_first_turns, vent_now, vent_at,
             last_error, error_at, expected_mean, expected_square, expected_weight, last_share, last_peak_share, misses,
             over_residual, sudden, returned, repair, held);

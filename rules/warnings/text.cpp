@@ -140,7 +140,7 @@ std::string how_long(const Finding& f) {
       if (!f.forecast.limit_at) return "No limit within sight.";
       break;
   }
-  const std::string limit = f.condition == Condition::residual_pressure  ? "Residual limit"
+  const std::string limit = f.condition == Condition::residual_pressure || f.condition == Condition::slow_vent ? "Residual limit"
                             : f.condition == Condition::slow_to_pressure ? "Pump limit"
                             : is_about_the_reservoir(f.condition)        ? "Empty mark"
                                                                          : "Limit";
