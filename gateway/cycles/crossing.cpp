@@ -2,46 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <vector>
+
+#include "gateway/cycles/straight_line.h"
 
 namespace driftline::cycles {
 namespace {
 
 constexpr double noise_bar = 0.3;
-constexpr double vent_carried_on = 12.0;  // times the limit above the floor: how far an exponential is carried on
-
-struct Fit {
-  double slope = 0;
-  double at_mean = 0;   // mean of x
-  double mean = 0;      // mean of y
-  double square_x = 0;  // sum of squares about the mean
-  double rms = 0;
-  std::size_t n = 0;
-};
-
-Fit fit_line(std::span<const LinePoint> points) {
-  Fit fit;
-  fit.n = points.size();
-  for (const LinePoint& p : points) {
-    fit.at_mean += p.at_s;
-    fit.mean += p.bar;
-  }
-  fit.at_mean /= static_cast<double>(fit.n);
-  fit.mean /= static_cast<double>(fit.n);
-  double cross = 0;
-  for (const LinePoint& p : points) {
-    fit.square_x += (p.at_s - fit.at_mean) * (p.at_s - fit.at_mean);
-    cross += (p.at_s - fit.at_mean) * (p.bar - fit.mean);
-  }
-  fit.slope = fit.square_x > 0 ? cross / fit.square_x : 0;
-  double squares = 0;
-  for (const LinePoint& p : points) {
-    const double miss = p.bar - fit.mean - fit.slope * (p.at_s - fit.at_mean);
-    squares += miss * miss;
-  }
-  fit.rms = fit.n > 2 ? std::sqrt(squares / static_cast<double>(fit.n - 2)) : 0;
-  return fit;
-}
 
 // The longest straight end of the points, at least two, at most about `span_s` long.
 std::span<const LinePoint> straight_end(std::span<const LinePoint> points, double span_s) {
@@ -49,7 +16,7 @@ std::span<const LinePoint> straight_end(std::span<const LinePoint> points, doubl
   for (std::size_t n = 3; n <= std::min<std::size_t>(points.size(), 40); ++n) {
     const auto end = points.last(n);
     if (n > 4 && end.back().at_s - end.front().at_s > span_s) break;
-    if (fit_line(end).rms > 1.6 * noise_bar) break;
+    if (straight_line(end).rms > 1.6 * noise_bar) break;
     take = n;
   }
   return points.last(take);
@@ -78,7 +45,7 @@ std::optional<Crossing> target_crossing(std::span<const LinePoint> run, std::opt
   }
   const LinePoint last = below.back();
   const auto straight = straight_end(below, std::max(4.0, 3.5 * interval_s));
-  const Fit fit = fit_line(straight);
+  const StraightLine fit = straight_line(straight);
   double slope = fit.slope;
   double from_s = fit.at_mean;
   double from_bar = fit.mean;
@@ -106,56 +73,6 @@ std::optional<Crossing> target_crossing(std::span<const LinePoint> run, std::opt
   const double slack = std::min((stopped_early ? 0.5 : 0.25) * interval_s, 2.0 * error) + 0.15 + stamp_slack_s;
   if (at > end + slack && !held) return std::nullopt;
   return Crossing{std::min(at, end), slope, error};
-}
-
-std::optional<Crossing> vent_crossing(std::span<const LinePoint> vent, double limit_bar, double floor_bar) {
-  const double floor = std::min(floor_bar, limit_bar - std::max(0.5, 0.1 * limit_bar));
-  std::size_t first = vent.size();  // first point at or below the limit, from which it does not come back
-  while (first > 0 && vent[first - 1].bar <= limit_bar) --first;
-  // One sample above by noise does not undo a vent that was met long before it.
-  for (std::size_t i = 0; i < first; ++i) {
-    if (vent[i].bar > limit_bar) continue;
-    std::size_t higher = 0;
-    for (std::size_t k = i; k < first; ++k) higher += vent[k].bar > limit_bar ? 1U : 0U;
-    if (higher * 2 <= first - i) {
-      first = i;
-      break;
-    }
-  }
-  if (first == 0) return std::nullopt;
-  const LinePoint& over = vent[first - 1];
-  if (first == vent.size() && over.bar - floor > vent_carried_on * (limit_bar - floor)) return std::nullopt;
-  // ln(p - floor) is a straight line about the limit.
-  std::vector<LinePoint> logs;
-  const double high = floor + 4.0 * (limit_bar - floor);
-  const double low = floor + 0.45 * (limit_bar - floor);
-  for (std::size_t i = 0; i < vent.size(); ++i) {
-    const bool beside = i + 1 == first || i + 2 == first || i == first;
-    if (vent[i].bar <= floor + 0.2 || (!beside && (vent[i].bar > high || vent[i].bar < low))) continue;
-    if (i > first + 6 || i + 8 < first) continue;
-    if (i == first && vent[i].bar < low && logs.size() >= 2) continue;
-    if (first < vent.size() && i > first && vent[i].at_s - vent[first].at_s > 3.0 * (vent[first].at_s - over.at_s) + 5.0) continue;
-    logs.push_back({vent[i].at_s, std::log(vent[i].bar - floor)});
-  }
-  if (logs.size() < 2) {
-    if (first < vent.size() && vent[first].at_s - over.at_s < 30.0) {
-      const double part = (over.bar - limit_bar) / std::max(1e-6, over.bar - vent[first].bar);
-      return Crossing{over.at_s + part * (vent[first].at_s - over.at_s), 0, 0.3 * (vent[first].at_s - over.at_s)};
-    }
-    return std::nullopt;
-  }
-  const Fit fit = fit_line(logs);
-  if (fit.slope >= -1e-4) return std::nullopt;
-  double at = fit.at_mean + (std::log(limit_bar - floor) - fit.mean) / fit.slope;
-  const double latest = first < vent.size() ? vent[first].at_s : at;
-  if (first < vent.size()) {
-    const double slack = 2.0 * noise_bar / std::max(0.02, (limit_bar - floor) * -fit.slope);
-    at = std::clamp(at, over.at_s - std::min(slack, 10.0), latest + std::min(slack, 10.0));
-  } else {
-    at = std::max(at, over.at_s);
-  }
-  const double slope = (limit_bar - floor) * fit.slope;
-  return Crossing{at, slope, noise_bar / std::max(0.02, -slope)};
 }
 
 }  // namespace driftline::cycles

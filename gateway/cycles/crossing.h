@@ -1,4 +1,4 @@
-// When the target was met, and when the line was vented: between samples.
+// When the target was met: between samples.
 #pragma once
 
 #include <optional>
@@ -22,10 +22,5 @@ struct Crossing {
 [[nodiscard]] std::optional<Crossing> target_crossing(std::span<const LinePoint> run, std::optional<LinePoint> first_off,
                                                       double target_bar, double interval_s, std::optional<double> steep,
                                                       double stamp_slack_s, bool stopped_early);
-
-// Seconds on the axis of the points until the pressure has fallen to `limit_bar`: an exponential towards `floor_bar`
-// through the points about it. Carried on past the last point from at most twelve times the limit (above
-// the floor), where no fast sample came later: exact to some per cent of the vent, and the same from turn to turn. Empty: not to be known.
-[[nodiscard]] std::optional<Crossing> vent_crossing(std::span<const LinePoint> vent, double limit_bar, double floor_bar);
 
 }  // namespace driftline::cycles

@@ -48,15 +48,19 @@ void cut_run(Turn& turn) {
 
 }  // namespace
 
-bool Lane::rise_begins(const Sample& sample) const {
-  if (rest_.points.empty()) return false;
+// A line other than the one that vents: its turn has begun before the vent was over. On the line that vents itself a rise
+// is more likely a disturbance.
+bool Lane::another_rises(const Sample& sample) const {
+  const int vents = line_served(*turn_);
+  const Trace& before = turn_->vent;
+  const std::size_t n = before.points.size();
+  const double rise = std::max(noise_bar, 0.05 * turn_->settings.target_bar.value_or(0.0));
   for (int line = 1; line <= sample.pressure.lines; ++line) {
     const auto bar = sample.pressure.of_line(line);
-    if (!bar) continue;
+    if (line == vents || !bar) continue;
     double lowest = 1e9;
-    const std::size_t n = rest_.points.size();
-    for (std::size_t i = n - std::min<std::size_t>(n, 8); i < n; ++i) lowest = std::min(lowest, rest_.bar_of(i, line).value_or(1e9));
-    if (lowest < 1e8 && *bar > lowest + noise_bar) return true;
+    for (std::size_t i = n - std::min<std::size_t>(n, 8); i < n; ++i) lowest = std::min(lowest, before.bar_of(i, line).value_or(1e9));
+    if (lowest < 1e8 && *bar > lowest + rise) return true;
   }
   return false;
 }
@@ -75,7 +79,7 @@ bool Lane::pumping(const Sample& sample) const {
   if (sample.pump) return *sample.pump;
   if (pump_) return *pump_;
   if (turn_ && !turn_->venting()) return !rise_ends(sample) && !handed_over(sample);
-  return rise_begins(sample);
+  return turn_ ? another_rises(sample) : rest_.left_by(sample);
 }
 
 // The changeover to another line after this one has risen: the run is over, though the first sample after a steep end may
@@ -85,28 +89,28 @@ bool Lane::handed_over(const Sample& sample) const {
   return highest(turn_->run, *turn_->line) > 0.5 * turn_->settings.target_bar.value_or(1e9);
 }
 
-void Lane::keep_rest(const Sample& sample) {
-  rest_.add(sample);
-  if (rest_.points.size() >= 2 * rest_samples_kept) rest_.drop_before(rest_.points.size() - rest_samples_kept);
+int Lane::missing_before(const HeldSample& held) const {
+  if (!held.sample.seq || !last_seq_ || *held.sample.seq <= *last_seq_) return 0;
+  return static_cast<int>(std::min<std::uint64_t>(*held.sample.seq - *last_seq_ - 1, 1000));
 }
 
 void Lane::begin(const HeldSample& held, const ControllerSettings& settings) {
   Turn turn;
-  turn.rest = rest_;
+  turn.rest = rest_.trace();
   turn.pump_given = held.sample.pump.has_value();
   turn.line = held.sample.line;
   turn.settings = settings;
   turn.level_pct = level_pct_;
   turn.temp_c = temp_c_;
   turn.start_edged = turn.pump_given;
-  turn.head_missing = rest_.points.empty();
-  if (held.sample.seq && last_seq_ && *held.sample.seq > *last_seq_) {
-    turn.missing_before = static_cast<int>(std::min<std::uint64_t>(*held.sample.seq - *last_seq_ - 1, 1000));
-  }
+  turn.head_missing = rest_.empty();
+  turn.missing_before = missing_before(held);
   if (!turn.pump_given) {
-    const Onset from = onset(held.sample);
+    const Rest::Onset from = rest_.onset(held.sample);
     turn.start_edged = from.edged;
-    for (std::size_t i = from.first; i < rest_.points.size(); ++i) turn.run.add(rest_.time_of(i), rest_.points[i]);
+    turn.beat_ms = from.beat_ms;
+    const Trace& rest = rest_.trace();
+    for (std::size_t i = from.first; i < rest.points.size(); ++i) turn.run.add(rest.time_of(i), rest.points[i]);
     turn.rest.points.resize(from.first);
     turn.samples = static_cast<int>(turn.run.points.size());
     turn.head_missing = from.first == 0;
@@ -116,47 +120,6 @@ void Lane::begin(const HeldSample& held, const ControllerSettings& settings) {
   ++turn.samples;
   turn_ = std::move(turn);
   rest_.clear();
-}
-
-Lane::Onset Lane::onset(const Sample& sample) const {
-  constexpr double looked_back_s = 90.0;
-  const std::size_t n = rest_.points.size();
-  const auto since = [&](std::size_t i) { return seconds_between(rest_.time_of(i), sample.time); };
-  const auto gap_after = [&](std::size_t i) { return i + 1 < n ? seconds_between(rest_.time_of(i), rest_.time_of(i + 1)) : since(i); };
-  // The sender went over to its fast rate, as it does when the pump starts.
-  if (n > 0) {
-    std::size_t first = n;
-    double fast = n >= 2 ? std::min(gap_after(n - 1), gap_after(n - 2)) : gap_after(n - 1);
-    while (first > 0 && gap_after(first - 1) <= 1.6 * fast && since(first - 1) <= looked_back_s) {
-      fast = std::min(fast, gap_after(first - 1));
-      --first;
-    }
-    if (first < n && first > 0 && fast <= fast_interval_max_s && gap_after(first - 1) >= 2.5 * fast) return {first, true};
-  }
-  // The changeover valve went over.
-  if (sample.line) {
-    std::size_t first = n;
-    while (first > 0 && rest_.points[first - 1].line == *sample.line && since(first - 1) <= looked_back_s) --first;
-    if (first > 0 && (first == n || since(first) <= looked_back_s) && rest_.points[first - 1].line != 0 && rest_.points[first - 1].line != *sample.line) {
-      return {first, true};
-    }
-  }
-  // Neither: from where the pressure left its resting level.
-  int line = 1;
-  double most = -1e9;
-  for (int l = 1; l <= sample.pressure.lines; ++l) {
-    double lowest = 1e9;
-    for (std::size_t i = 0; i < n; ++i) lowest = std::min(lowest, rest_.bar_of(i, l).value_or(1e9));
-    const double rise = sample.pressure.of_line(l).value_or(-1e9) - lowest;
-    if (rise > most) {
-      most = rise;
-      line = l;
-    }
-  }
-  const double level = sample.pressure.of_line(line).value_or(0.0) - most;
-  std::size_t first = n;
-  while (first > 1 && since(first - 1) <= looked_back_s && rest_.bar_of(first - 1, line).value_or(-1e9) > level + 1.0) --first;
-  return {first, false};
 }
 
 void Lane::go_on(const HeldSample& held) {
@@ -191,11 +154,7 @@ bool Lane::vent_settled() const {
 void Lane::close(Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes) {
   Turn turn = std::move(*turn_);
   turn_.reset();
-  rest_ = turn.vent;
-  if (rest_.points.size() > rest_samples_kept) {
-    rest_.drop_before(rest_.points.size() - rest_samples_kept);
-    rest_.points.shrink_to_fit();
-  }
+  rest_.take_over(turn.vent);
   if (turn.after_hole && turn.head_missing && holes != nullptr) {
     for (Hole& hole : *holes) {
       if (hole.after.sample.time != turn.run.base || hole.stub) continue;
@@ -264,7 +223,7 @@ void Lane::move_clock(const HeldSample& held) {
     if (steps <= 20 && std::abs(exact - by) < 1500) by = exact;
   }
   const std::chrono::milliseconds shift{by};
-  rest_.base += shift;
+  rest_.shift(shift);
   *last_time_ += shift;
   if (last_) last_->sample.time += shift;
   if (!turn_) return;
@@ -310,7 +269,7 @@ bool Lane::step(const HeldSample& held, const ControllerSettings& settings, Habi
       if (turn_->after_hole) holes->back().run_after = true;
       turn_->head_missing = turn_->head_missing || unseen;
     } else {
-      keep_rest(sample);
+      rest_.add(sample, missing_before(held) > 0);
     }
   } else if (!turn_->venting()) {
     if (on) {

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "gateway/cycles/reorder_window.h"
+#include "gateway/cycles/rest.h"
 #include "gateway/cycles/turn.h"
 #include "rules/records/half_cycle.h"
 
@@ -43,7 +44,7 @@ class Lane {
   void drop_run() { turn_.reset(); }
   [[nodiscard]] bool put_before(const Turn& earlier, Time at);
   [[nodiscard]] bool put_rest_before(const Trace& rest, Time at);
-  [[nodiscard]] const Trace& rest() const { return rest_; }
+  [[nodiscard]] const Trace& rest() const { return rest_.trace(); }
 
   bool operator==(const Lane&) const = default;
   template <class Archive>
@@ -53,18 +54,12 @@ class Lane {
 
  private:
   [[nodiscard]] bool pumping(const Sample& sample) const;
-  [[nodiscard]] bool rise_begins(const Sample& sample) const;
+  [[nodiscard]] bool another_rises(const Sample& sample) const;
   [[nodiscard]] bool rise_ends(const Sample& sample) const;
   [[nodiscard]] bool handed_over(const Sample& sample) const;
   void begin(const HeldSample& held, const ControllerSettings& settings);
-  // Without a pump flag: the rest sample from which on the run is to be read, and whether it marks the start.
-  struct Onset {
-    std::size_t first = 0;
-    bool edged = false;
-  };
-  [[nodiscard]] Onset onset(const Sample& sample) const;
   void go_on(const HeldSample& held);
-  void keep_rest(const Sample& sample);
+  [[nodiscard]] int missing_before(const HeldSample& held) const;
   [[nodiscard]] bool vent_settled() const;
   [[nodiscard]] bool is_hole(const Sample& sample, bool restart) const;
   [[nodiscard]] bool same_run(const HeldSample& held) const;
@@ -73,7 +68,7 @@ class Lane {
   void move_clock(const HeldSample& held);
   void close(Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>* holes);
 
-  Trace rest_;                  // last samples at rest
+  Rest rest_;
   std::optional<Turn> turn_;
   std::optional<bool> pump_;    // as last given; empty: never given
   std::optional<Time> last_time_;

@@ -22,8 +22,12 @@ inline constexpr std::size_t trace_ends_kept = 160;
 static_assert(2 * trace_ends_kept < trace_points_max, "something must be left to thin");
 static_assert(trace_ends_kept >= 12 * samples_per_second_max, "the last seconds before the target decide the crossing");
 
-// Samples kept of the rest before a start: enough to tell a level from its noise.
+// Samples kept whole of the rest before a start: enough to tell a level from its noise. Older ones are kept this far apart,
+// so that a start too soft to show for most of a minute is still there to be seen, in a state that stays small.
 inline constexpr std::size_t rest_samples_kept = 16;
+inline constexpr double rest_apart_s = 1.5;
+inline constexpr std::size_t rest_points_max = 48;
+static_assert(rest_apart_s * (rest_points_max - rest_samples_kept - rest_samples_kept / 2) >= 30.0, "half a minute must fit");
 
 // The vent is followed for as long as this after the pump stop, event time. Stiff grease takes minutes.
 inline constexpr double vent_watched_s = 900.0;

@@ -38,7 +38,7 @@ void serialize(Archive& archive, Trace& v) {
 template <class Archive>
 void serialize(Archive& archive, Turn& v) {
   archive(v.rest, v.run, v.vent, v.pump_given, v.line, v.start_edged, v.missing_before, v.head_missing, v.tail_missing, v.restarted, v.after_hole, v.clock_stepped, v.stepped_ms, v.late,
-          v.samples, v.largest_gap_ms, v.interval_ms, v.level_pct, v.temp_c, v.settings);
+          v.samples, v.largest_gap_ms, v.interval_ms, v.beat_ms, v.level_pct, v.temp_c, v.settings);
 }
 template <class Archive>
 void serialize(Archive& archive, StartHabit& v) {
@@ -66,7 +66,7 @@ void serialize(Archive& archive, State& v) {
 }
 
 namespace {
-constexpr std::uint32_t state_version = 2;
+constexpr std::uint32_t state_version = 3;
 }
 
 std::string save(const State& state) {

@@ -5,6 +5,7 @@
 #include "gateway/cycles/crossing.h"
 #include "gateway/cycles/rise_shape.h"
 #include "gateway/cycles/turn.h"
+#include "gateway/cycles/vent_crossing.h"
 
 namespace driftline::cycles {
 namespace {
@@ -53,7 +54,7 @@ Reading read(const Turn& turn, int line) {
   for (LinePoint& p : out.vent) p.at_s += shift;
   out.last_on = turn.run.points.back().at_ms / 1000.0;
   if (turn.venting()) out.first_off = LinePoint{shift, out.vent.empty() ? 0.0 : out.vent.front().bar};
-  out.interval = usual_interval(out.run);
+  out.interval = turn.beat_ms > 0 ? static_cast<double>(turn.beat_ms) / 1000.0 : usual_interval(out.run);
   if (out.interval <= 0) out.interval = turn.interval_ms > 0 ? static_cast<double>(turn.interval_ms) / 1000.0 : 5.0;
   out.residual = rest_level(turn.rest, line);
   return out;
@@ -130,7 +131,7 @@ void tell_vent(HalfCycle& half, const Turn& turn, const Reading& r, LineHabit& h
   for (const LinePoint& p : r.vent) lowest = std::min(lowest, p.bar);
   half.vent_floor_bar = rounded(lowest);
   floor = std::min(floor, lowest);
-  if (const auto crossing = vent_crossing(r.vent, *turn.settings.residual_bar, floor)) {
+  if (const auto crossing = vent_crossing(r.vent, stop, *turn.settings.residual_bar, floor)) {
     if (crossing->at_s > stop) half.vent_s = rounded(crossing->at_s - stop);
   }
 }

@@ -34,6 +34,10 @@ void Trace::add(Time time, TracePoint point) {
 void Trace::drop_before(std::size_t first) {
   if (first == 0) return;
   points.erase(points.begin(), points.begin() + static_cast<std::ptrdiff_t>(std::min(first, points.size())));
+  move_base();
+}
+
+void Trace::move_base() {
   if (points.empty()) return;
   const auto shift = points.front().at_ms;
   base += std::chrono::milliseconds{shift};

@@ -27,6 +27,7 @@ struct Trace {
   void add(const Sample& sample);
   void add(Time time, TracePoint point);
   void drop_before(std::size_t first);  // and moves the base
+  void move_base();                     // to the first point
   void clear() { points.clear(); }
   [[nodiscard]] Time time_of(std::size_t i) const { return base + std::chrono::milliseconds{points[i].at_ms}; }
   [[nodiscard]] std::optional<double> bar_of(std::size_t i, int line) const {

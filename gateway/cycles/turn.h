@@ -30,6 +30,7 @@ struct Turn {
   int samples = 0;
   std::int64_t largest_gap_ms = 0;
   std::int64_t interval_ms = 0;  // smallest spacing seen in the run; 0: not known
+  std::int64_t beat_ms = 0;      // spacing about its start, where the run was found in the rest; 0: the run shows it
   std::optional<double> level_pct;
   std::optional<double> temp_c;
   ControllerSettings settings;   // in force when it started

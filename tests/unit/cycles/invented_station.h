@@ -34,6 +34,8 @@ struct Station {
   double target_bar = 200;
   double limit_s = 150;
   double pace = 1;                 // below 1 the pump is too weak for the target
+  double silent_s = 0;             // a gauge at the far end shows nothing for so long after the start
+  double vent_constant_s = 8;
   std::optional<double> stopped_after_s;  // somebody stops each pump run
   std::int64_t epoch_ms = 1'767'225'600'000;  // 2026-01-01
 
@@ -60,7 +62,7 @@ struct Station {
     InventedTurn out;
     out.start_s = 100.13 + n * (share_s() + 0.013);
     out.line = n % lines + 1;
-    if (pace >= 1) out.met_s = 60 + (target_bar - residual_bar - 80) / 4.0;
+    if (pace >= 1) out.met_s = silent_s + 60 + (target_bar - residual_bar - 80) / 4.0;
     out.pump_s = out.met_s ? *out.met_s + 0.25 : limit_s;
     if (stopped_after_s && *stopped_after_s < out.pump_s) {
       out.pump_s = *stopped_after_s;
@@ -72,8 +74,8 @@ struct Station {
     const InventedTurn of = turn(n);
     if (line != of.line || t < of.start_s) return residual_bar;
     const double since = t - of.start_s;
-    if (since < of.pump_s) return residual_bar + rise(since);
-    return residual_bar + rise(of.pump_s) * std::exp(-(since - of.pump_s) / 8.0);
+    if (since < of.pump_s) return residual_bar + rise(std::max(0.0, since - silent_s));
+    return residual_bar + rise(of.pump_s - silent_s) * std::exp(-(since - of.pump_s) / vent_constant_s);
   }
 
   // Samples of turns [0, turns), in order.

@@ -217,5 +217,73 @@ TEST(Turns, end_when_the_changeover_goes_on_though_the_pressure_still_reads_high
   }
 }
 
+TEST(Turns, without_a_pump_flag_the_fast_rate_marks_a_start_that_no_gauge_shows) {
+  // The time to pressure would be short by all the seconds until the grease moves at the gauge.
+  for (const double rest_s : {60.0, 300.0, 600.0}) {
+    Station station;
+    station.fast_s = 0.1;
+    station.rest_s = rest_s;
+    station.cycle_s = 2400;
+    station.says_pump = false;
+    station.says_line = false;
+    station.silent_s = 9;
+    const auto told = half_cycles_of(station, 4);
+    ASSERT_EQ(told.size(), 4U);
+    for (std::size_t n = 1; n < told.size(); ++n) {
+      ASSERT_TRUE(told[n].time_to_pressure_s);
+      EXPECT_NEAR(*told[n].time_to_pressure_s, *station.turn(static_cast<int>(n)).met_s, 0.15);
+    }
+  }
+}
+
+TEST(Turns, without_a_pump_flag_the_changeover_marks_a_start_that_no_gauge_shows) {
+  // The same where the sender has one rate.
+  Station station;
+  station.fast_s = 0.1;
+  station.rest_s = 0.1;
+  station.says_pump = false;
+  station.silent_s = 9;
+  const auto told = half_cycles_of(station, 3);
+  ASSERT_EQ(told.size(), 3U);
+  for (std::size_t n = 1; n < told.size(); ++n) {
+    ASSERT_TRUE(told[n].time_to_pressure_s);
+    EXPECT_NEAR(*told[n].time_to_pressure_s, *station.turn(static_cast<int>(n)).met_s, 0.15);
+  }
+}
+
+TEST(Turns, dense_noise_at_rest_is_no_turn) {
+  // Of ten samples a second over an hour one lies far off: a turn that begins with it is told for that hour.
+  Station station;
+  station.fast_s = 0.1;
+  station.rest_s = 0.1;
+  station.says_pump = false;
+  station.says_line = false;
+  station.noise_bar = 0.45;
+  station.cycle_s = 7200;
+  const auto told = half_cycles_of(station, 2);
+  ASSERT_EQ(told.size(), 2U);
+  for (const HalfCycle& half : told) EXPECT_LT(half.pump_run_s.value_or(1e9), 130);
+}
+
+TEST(Turns, a_vent_whose_end_no_sample_shows_is_carried_on_or_unknown) {
+  // A vent time from one second of noise would warn of a restricted vent that is in order.
+  Station station;
+  station.fast_s = 0.1;
+  station.rest_s = 300;
+  station.tail_s = 30;
+  station.vent_constant_s = 12;
+  const double vent_s = 12 * std::log((200 - station.residual_bar) / (8 - station.residual_bar));
+  for (const HalfCycle& half : half_cycles_of(station, 6)) {
+    ASSERT_TRUE(half.vent_s);
+    EXPECT_NEAR(*half.vent_s, vent_s, 0.1 * vent_s);
+  }
+  station.tail_s = 1;  // nearly all of the fall is unseen
+  for (const HalfCycle& half : half_cycles_of(station, 6)) {
+    if (half.vent_s) {
+      EXPECT_NEAR(*half.vent_s, vent_s, 0.2 * vent_s);
+    }
+  }
+}
+
 }  // namespace
 }  // namespace driftline::cycles
