@@ -1,7 +1,7 @@
 // All that is remembered of one station between events. A value: saved, compared, restored (save.cpp).
 //
 // Bytes: a line takes about 1.7 kB, the station itself under 1 kB beside the reservoir's part; the golden sizes are held in
-// tests/unit/judgement/state_size_test.cpp. Nothing grows with time.
+// StationRules.the_state_of_a_station_stays_within_its_bytes. Nothing grows with time.
 #pragma once
 
 #include <array>
