@@ -16,6 +16,7 @@ const browser = await launch();
 const made = await plant({ build, stations, days: 3 });
 try {
   await let_it_be_heard(made, () => false);
+  while (!(await made.get('/fleet?strips=0')).strip.complete) await new Promise((done) => setTimeout(done, 200));
   const usable = [];
   let bytes = 0;
   for (let round = 0; round < 7; ++round) {

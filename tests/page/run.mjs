@@ -1,37 +1,43 @@
 // The page in a real browser over a real gateway.
-//   node tests/page/run.mjs BUILD [--only WORDS] [--pictures]     BUILD: a build folder with driftline and fleet_history
-// Pictures go to BUILD/page-pictures; with --pictures those of the README are written into gateway/web/page/pictures as well.
+//   node tests/page/run.mjs BUILD [--only WORDS]     BUILD: a build folder with driftline and fleet_history
+// Pictures go to BUILD/page-pictures; those of the README are made by tests/page/pictures.
 import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { launch } from './support/browser.mjs';
 import { let_it_be_heard, plant } from './support/plant.mjs';
-import { run } from './support/runner.mjs';
+import { eventually, lane, run } from './support/runner.mjs';
 
 const words = process.argv.slice(2);
-const build = resolve(words.find((w) => !w.startsWith('--')) ?? '.build/release');
 const at = words.indexOf('--only');
-const only = at < 0 ? undefined : words[at + 1];
-if (at >= 0) words.splice(at, 2);
+const only = at < 0 ? undefined : words.splice(at, 2)[1];
+const build = resolve(words[0] ?? '.build/release');
 
 const pictures = join(build, 'page-pictures');
 mkdirSync(pictures, { recursive: true });
 
-// Two plants: one to read closely, and one as large as they come. Silent are those that the history says are.
+// One plant to be looked at, one for what changes and stops it, and one as large as they come. Silent are those that the history says are.
 const browser = await launch();
-let small = null;
-let large = null;
+let plants = [];
 let failed = 1;
 const silent = (fleet, i) => fleet.conditions[fleet.columns.condition[i] ?? -1] === 'station-silent';
 try {
-  [small, large] = await Promise.all([plant({ build, stations: 3 }), plant({ build, stations: 5000, days: 3 })]);
-  await Promise.all([let_it_be_heard(small, silent), let_it_be_heard(large, silent)]);
-  const given = { browser, small, large, build, pictures };
-  for (const file of ['looks', 'fleet', 'station', 'acts', 'stale', 'sign_in']) (await import(`./${file}.mjs`)).tests(given);
+  const sizes = [{ stations: 3 }, { stations: 3 }, { stations: 5000, days: 3 }];
+  const started = await Promise.allSettled(sizes.map((size) => plant({ build, ...size })));
+  plants = started.flatMap((one) => (one.status === 'fulfilled' ? [one.value] : []));
+  for (const one of started) if (one.status === 'rejected') throw one.reason;
+  await Promise.all(plants.map((one) => let_it_be_heard(one, silent)));
+  for (const one of plants) await eventually('all strips are read', async () => (await one.get('/fleet?strips=0')).strip.complete, 60_000);
+  const [seen, changed, large] = plants;
+  lane('looks');
+  (await import('./looks.mjs')).tests({ browser, small: seen, large, pictures });
+  lane('does');
+  for (const file of ['fleet', 'station', 'acts', 'stale', 'sign_in'])
+    (await import(`./${file}.mjs`)).tests({ browser, small: changed, large, build, pictures });
   failed = await run(only);
 } catch (why) {
   console.log(`FAILED  the plants\n${why.stack}\n0 passed, 1 failed`);
 } finally {
   await browser.close();
-  for (const made of [small, large]) if (made !== null) await made.end();
+  await Promise.all(plants.map((one) => one.end()));
 }
 process.exit(failed === 0 ? 0 : 1);

@@ -1,6 +1,6 @@
 // A real gateway with the history of an invented plant, and a real broker: on free loopback ports, in a folder of their own.
 import { spawn, spawnSync } from 'node:child_process';
-import { mkdirSync, mkdtempSync, openSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { closeSync, mkdirSync, mkdtempSync, openSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -27,9 +27,20 @@ async function end(child) {
   clearTimeout(patience);
 }
 
+const started = new Set();
+// Whatever way this process ends, nothing that it started stays behind.
+process.on('exit', () => {
+  for (const child of started) child.kill('SIGKILL');
+});
+for (const signal of ['SIGTERM', 'SIGINT', 'SIGHUP']) process.on(signal, () => process.exit(1));
+
 function start(program, options, log) {
   const to = openSync(log, 'a');
-  return spawn(program, options, { stdio: ['ignore', to, to] });
+  const child = spawn(program, options, { stdio: ['ignore', to, to] });
+  closeSync(to);
+  started.add(child);
+  child.once('exit', () => started.delete(child));
+  return child;
 }
 
 /** `users`: name, role and password of each; none: open. */

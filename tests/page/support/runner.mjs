@@ -1,34 +1,43 @@
-// A few lines of a runner: tests in order, each with its time limit; the last line is "N passed, N failed".
-const tests = [];
-const timeout_ms = 40_000;
+// A few lines of a runner: tests of a lane in order, lanes beside each other; the last line is "N passed, N failed".
+const lanes = new Map();
+let lane_now = '';
+const timeout_ms = 60_000;
+
+/** What is told from here on belongs to this lane: it must share no plant with another that it stops or counts. */
+export function lane(name) {
+  lane_now = name;
+  if (!lanes.has(name)) lanes.set(name, []);
+}
 
 export function test(name, body) {
-  tests.push({ name, body });
+  lanes.get(lane_now).push({ name, body });
 }
 
 // How many failed; running nothing is a failure too.
 export async function run(only) {
-  let passed = 0;
-  const failures = [];
-  for (const { name, body } of tests) {
-    if (only !== undefined && !name.includes(only)) continue;
-    const from = Date.now();
-    try {
-      await within(timeout_ms, body());
-      ++passed;
-      console.log(`ok      ${name} (${Date.now() - from} ms)`);
-    } catch (why) {
-      if (why instanceof Skipped) {
-        console.log(`left    ${name}: ${why.message}`);
-        continue;
-      }
-      failures.push(name);
-      console.log(`FAILED  ${name} (${Date.now() - from} ms)\n${String(why?.stack ?? why).replace(/^/gm, '    ')}`);
+  const sum = { passed: 0, failed: 0 };
+  await Promise.all([...lanes.values()].map(async (tests) => {
+    for (const one of tests) if (only === undefined || one.name.includes(only)) await run_one(one, sum);
+  }));
+  if (sum.passed + sum.failed === 0) sum.failed = 1;
+  console.log(`${sum.passed} passed, ${sum.failed} failed`);
+  return sum.failed;
+}
+
+async function run_one({ name, body }, sum) {
+  const from = Date.now();
+  try {
+    await within(timeout_ms, body());
+    ++sum.passed;
+    console.log(`ok      ${name} (${Date.now() - from} ms)`);
+  } catch (why) {
+    if (why instanceof Skipped) {
+      console.log(`left    ${name}: ${why.message}`);
+      return;
     }
+    ++sum.failed;
+    console.log(`FAILED  ${name} (${Date.now() - from} ms)\n${String(why?.stack ?? why).replace(/^/gm, '    ')}`);
   }
-  if (passed + failures.length === 0) failures.push('nothing was run');
-  console.log(`${passed} passed, ${failures.length} failed`);
-  return failures.length;
 }
 
 function within(ms, promise) {

@@ -36,6 +36,10 @@ describe('fleet state', () => {
     expect(strips_wanted(state, state.rows)).toEqual(['northyard/ps-02', 'southyard/ps-11']);
     const more = with_strips(state, { strip: state.shape, stations: ['northyard/ps-02', 'southyard/ps-11'], strips: [[[1]], null] });
     expect(strips_wanted(more, more.rows)).toEqual([]);
+    // A gateway that has just started is asked again, and what it did not know yet is not kept.
+    const early = { ...state, shape: { ...state.shape, complete: false } };
+    expect(strips_wanted(early, early.rows)).toHaveLength(3);
+    expect(with_strips(early, { strip: state.shape, stations: ['southyard/ps-11'], strips: [[[1]]] }).strips.size).toBe(1);
     expect(from_fleet({ ...sample, strips: [] }, more).strips.size).toBe(3);
     expect(from_fleet({ ...sample, strips: [], strip: { ...sample.strip, from_ms: 5 } }, more).strips.size).toBe(0);
   });

@@ -36,7 +36,9 @@ export function with_event(state: FleetState, event: LiveFleet): FleetState | nu
 }
 
 export function with_strips(state: FleetState, came: Strips): FleetState {
-  if (came.strip.from_ms !== state.shape.from_ms) return { ...state, shape: came.strip, strips: named(came) };
+  // Of other days, or read before the gateway had read all: neither may stand beside what came now.
+  const anew = came.strip.from_ms !== state.shape.from_ms || (came.strip.complete && !state.shape.complete);
+  if (anew) return { ...state, shape: came.strip, strips: named(came) };
   return { ...state, shape: came.strip, strips: new Map([...state.strips, ...named(came)]) };
 }
 
@@ -46,5 +48,5 @@ function named(came: Strips): Map<string, Strip | null> {
 
 /** The rows among these whose strips are to be asked for; the gateway gives a hundred at most at a time. */
 export function strips_wanted(state: FleetState, rows: readonly FleetRow[]): readonly string[] {
-  return rows.filter((row) => !state.strips.has(row.key)).slice(0, 100).map((row) => row.key);
+  return rows.filter((row) => !state.shape.complete || !state.strips.has(row.key)).slice(0, 100).map((row) => row.key);
 }

@@ -25,6 +25,8 @@ export function use_fleet(): Held {
   const [loaded, set_loaded] = useState<Loaded<FleetState>>(kept);
   const leaving = useRef<AbortController | null>(null);
   const asking_strips = useRef(false);
+  const in_view = useRef<readonly FleetRow[]>([]);
+  const later = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
   const { go } = use_place();
   const change = (next: (before: Loaded<FleetState>) => Loaded<FleetState>): void => {
     kept = next(kept);
@@ -38,24 +40,32 @@ export function use_fleet(): Held {
     if (wanted.aborted) return;
     if (answer.ok) {
       change((before) => ({ kind: 'ready', at: Date.now(), value: from_fleet(answer.value, before.kind === 'ready' || before.kind === 'stale' ? before.value : null) }));
-      if (!answer.value.strip.complete) setTimeout(() => { if (!wanted.aborted) void ask(); }, incomplete_ms);
+      if (!answer.value.strip.complete) ask_strips_later(wanted);
       return;
     }
     if (answer.trouble.kind === 'sign-in') go({ page: 'sign-in', to: location.pathname + location.search }, 'replace');
     change((before) => failed(before, answer.trouble));
   };
 
-  const want_strips = (rows: readonly FleetRow[]): void => {
-    if (asking_strips.current || (kept.kind !== 'ready' && kept.kind !== 'stale')) return;
-    const wanted = strips_wanted(kept.value, rows);
+  const ask_strips = (until: AbortSignal): void => {
+    if (until.aborted || asking_strips.current || (kept.kind !== 'ready' && kept.kind !== 'stale')) return;
+    const wanted = strips_wanted(kept.value, in_view.current);
     if (wanted.length === 0) return;
     asking_strips.current = true;
-    const until = signal();
     void get(until, `/fleet/strips?of=${wanted.join(',')}`, strips).then((answer) => {
       asking_strips.current = false;
       if (until.aborted || !answer.ok) return;
       change((before) => (before.kind === 'ready' || before.kind === 'stale' ? { ...before, value: with_strips(before.value, answer.value) } : before));
+      if (!answer.value.strip.complete) ask_strips_later(until);
     });
+  };
+  const ask_strips_later = (until: AbortSignal): void => {
+    clearTimeout(later.current);
+    later.current = setTimeout(() => ask_strips(until), incomplete_ms);
+  };
+  const want_strips = (rows: readonly FleetRow[]): void => {
+    in_view.current = rows;
+    if ((kept.kind === 'ready' || kept.kind === 'stale') && kept.value.shape.complete) ask_strips(signal());
   };
 
   useEffect(() => {
@@ -63,6 +73,8 @@ export function use_fleet(): Held {
     const timer = setInterval(() => { if (document.visibilityState === 'visible') void ask(); }, anew_ms);
     return () => {
       clearInterval(timer);
+      clearTimeout(later.current);
+      asking_strips.current = false;
       leaving.current?.abort();
       leaving.current = null;
     };

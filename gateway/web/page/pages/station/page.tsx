@@ -1,6 +1,6 @@
 // Station: all that is known of one station, and what each figure was made from.
 import './page.css';
-import { useMemo, useRef, useState } from 'preact/hooks';
+import { useMemo, useState } from 'preact/hooks';
 import { value_of } from '../../model/loaded';
 import { fleet_query, station_days, type Route, type StationQuery } from '../../model/route';
 import { counted, duration_words, plain, moment_words } from '../../model/words';
@@ -31,11 +31,9 @@ export function StationPage({ site, station, query }: Props) {
   const { loaded, again } = use_loaded(`/stations/${place}`, decoder);
   const { line } = use_place();
   const known = value_of(loaded);
-  const lost = useRef(false);
   use_events((event) => {
-    if (event.kind === 'gone') lost.current = true;
-    const anew = (event.kind === 'hello' && lost.current) || event.kind === 'told' || (event.kind === 'warning' && event.data.key.startsWith(`${place}/`));
-    if (event.kind === 'hello') lost.current = false;
+    // `hello` too: what happened between the answer and the feed's beginning has been told by neither.
+    const anew = event.kind === 'hello' || event.kind === 'told' || (event.kind === 'warning' && event.data.key.startsWith(`${place}/`));
     if (anew) again();
   });
   return (
@@ -193,7 +191,7 @@ function ReservoirLoaded({ station, from_ms, now }: { station: Station; from_ms:
 function Notes({ station }: { station: Station }) {
   const { loaded, again } = use_loaded(`/stations/${station.site}/${station.station}/notes`, notes_decoder);
   use_events((event) => {
-    if (event.kind === 'note') again();
+    if (event.kind === 'note' || event.kind === 'hello') again();
   });
   const found = value_of(loaded)?.notes;
   return (

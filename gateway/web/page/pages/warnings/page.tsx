@@ -23,12 +23,10 @@ export function WarningsPage({ query }: { query: WarningsQuery }) {
   const { loaded, again, put } = use_loaded(`/warnings?state=${query.which}&limit=500`, decoder);
   const { line } = use_place();
   const waiting = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
-  const lost = useRef(false);
   useEffect(() => () => clearTimeout(waiting.current), []);
   use_events((event) => {
-    if (event.kind === 'gone') lost.current = true;
-    if (event.kind === 'warning' || (event.kind === 'hello' && lost.current)) {
-      lost.current = event.kind === 'warning' && lost.current;
+    // `hello` too: what happened between the answer and the feed's beginning has been told by neither.
+    if (event.kind === 'warning' || event.kind === 'hello') {
       clearTimeout(waiting.current);
       waiting.current = setTimeout(again, settle_ms);
     }
