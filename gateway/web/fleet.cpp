@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <tuple>
+#include <utility>
 
 #include "gateway/web/events.h"
 #include "gateway/web/limits.h"
@@ -191,7 +192,7 @@ bool Fleet::read_reservoirs(history::Reader& reader) {
 
 bool Fleet::read_notes(history::Reader& reader, FleetNews& news) {
   const auto watched = watched_();
-  const bool starting = note_id_ == 0;
+  const bool starting = !std::exchange(notes_begun_, true);
   for (;;) {
     auto rows = reader.service_notes_after(note_id_, strip_rows_slice);
     if (!rows) return false;

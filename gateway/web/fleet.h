@@ -125,6 +125,7 @@ class Fleet {
   // The thread's own.
   bool begun_ = false;
   std::int64_t turn_id_ = 0, last_turn_id_at_start_ = 0, reservoir_id_ = 0, note_id_ = 0, warning_id_ = 0;
+  bool notes_begun_ = false;  // an empty history has no last id to begin behind
   std::map<StationId, ReservoirDay> reservoirs_;
   std::map<StationId, bool> out_of_service_;
   std::vector<WarningView> warnings_;
