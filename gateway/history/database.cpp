@@ -59,6 +59,7 @@ std::string_view name_of(Feed feed) {
     case Feed::reservoir_days: return "reservoir_days";
     case Feed::forecast_days: return "forecast_days";
     case Feed::faults: return "faults";
+    case Feed::life_changes: return "life_changes";
     case Feed::outgoing: return "outgoing";
   }
   return "";

@@ -49,16 +49,20 @@ tl::expected<std::unique_ptr<History>, std::string> History::open(const HistoryS
 
 void History::ensure_open() {
   if (writer_ == nullptr) writer_ = std::make_unique<Writer>(settings_.file);
+  writer_->lives.settings = life_;
 }
 
-// Runs `work` in one transaction; what goes wrong is undone, and said when it begins and when it ends.
+// Runs `work` in one transaction; what goes wrong is undone, and said when it begins and when it ends. `synced`: no power cut
+// can undo it once it has returned.
 template <typename Work>
-tl::expected<void, Trouble> History::in_transaction(Work work) {
+tl::expected<void, Trouble> History::in_transaction(Work work, bool synced) {
   try {
     ensure_open();
+    if (synced) writer_->database.execute("PRAGMA synchronous=FULL");
     writer_->database.execute("BEGIN IMMEDIATE");
     work(*writer_);
     writer_->database.execute("COMMIT");
+    if (synced) writer_->database.execute("PRAGMA synchronous=NORMAL");
   } catch (const StoreError& error) {
     return undone(error);
   }
@@ -74,6 +78,7 @@ tl::unexpected<Trouble> History::undone(const StoreError& error) {
     writer_->fed.forget();
     try {
       if (writer_->database.in_transaction()) writer_->database.execute("ROLLBACK");
+      writer_->database.execute("PRAGMA synchronous=NORMAL");
     } catch (const StoreError&) {
       writer_.reset();
     }
@@ -111,9 +116,28 @@ tl::expected<void, Trouble> History::advance(const std::string& cursor, std::spa
   });
 }
 
+tl::expected<ActOutcome, Trouble> History::act(const Act& act) {
+  const std::lock_guard guard(mutex_);
+  ActOutcome outcome;
+  const auto stored = in_transaction(
+      [&](Writer& writer) { outcome = writer.lives.take(writer.database, writer.stations.number_if_known(act.warning.station), act); },
+      true);
+  if (!stored) return tl::unexpected(stored.error());
+  committed_since_tend_ = true;
+  return outcome;
+}
+
+void History::set_life(const rules::LifeSettings& life) {
+  const std::lock_guard guard(mutex_);
+  life_ = life;
+}
+
 tl::expected<void, Trouble> History::tend(Time now) {
   const std::lock_guard guard(mutex_);
-  auto outcome = in_transaction([&](Writer& writer) { (void)writer.retire(settings_, now); });
+  auto outcome = in_transaction([&](Writer& writer) {
+    writer.lives.end_shelves(writer.database, now);
+    (void)writer.retire(settings_, now);
+  });
   if (!outcome) return outcome;
   const bool quiet = !std::exchange(committed_since_tend_, false);
   return tended([&] { checkpoint(quiet); });

@@ -68,7 +68,14 @@ class History {
   [[nodiscard]] tl::expected<void, Trouble> advance(const std::string& cursor, std::span<const CursorMark> marks,
                                                     std::span<const RefusedRow> refused = {});
 
-  // A slice of retention and a checkpoint. Call it every few seconds; `now` is the gateway's clock.
+  // What a person does to a warning, stored with all that follows from it in one transaction, and on the disk when this
+  // returns. Whoever takes acts (page, link, MQTT, command line) calls this and nothing else. Doing a thing twice answers
+  // `already` and stores nothing.
+  [[nodiscard]] tl::expected<ActOutcome, Trouble> act(const Act& act);
+  // From now on: which conditions latch, how long a shelf may last.
+  void set_life(const rules::LifeSettings& life);
+
+  // A slice of retention, shelves that have come to their end, and a checkpoint. Call it every few seconds; `now` is the gateway's clock.
   [[nodiscard]] tl::expected<void, Trouble> tend(Time now);
 
   // The journal must keep all from here on, whatever happens to the power.
@@ -79,7 +86,7 @@ class History {
  private:
   explicit History(const HistorySettings& settings);
   template <typename Work>
-  tl::expected<void, Trouble> in_transaction(Work work);
+  tl::expected<void, Trouble> in_transaction(Work work, bool synced = false);
   template <typename Work>
   tl::expected<void, Trouble> tended(Work work);
   tl::unexpected<Trouble> undone(const StoreError& error);
@@ -88,6 +95,7 @@ class History {
   void checkpoint(bool quiet);
 
   const HistorySettings settings_;
+  rules::LifeSettings life_;
   int lock_ = -1;
   mutable std::mutex mutex_;
   std::unique_ptr<Writer> writer_;

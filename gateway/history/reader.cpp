@@ -8,6 +8,7 @@
 #include "gateway/history/limits.h"
 #include "gateway/history/schema.h"
 #include "gateway/history/tables.h"
+#include "rules/records/names.h"
 
 namespace driftline::history {
 namespace {
@@ -93,6 +94,24 @@ Rows<OutgoingRow> Reader::outgoing_after(std::int64_t after, int limit) {
 }
 Rows<RefusedRow> Reader::refused_after(std::int64_t after, int limit) {
   return rows<RefusedTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+
+Rows<LifeRow> Reader::lives() {
+  return rows<LifeTable>(*database_, "ORDER BY site, station, lives.line, lives.condition", rows_max);
+}
+Rows<LifeRow> Reader::lives_of(const StationId& station) {
+  return rows<LifeTable>(*database_, "WHERE site = ? AND station = ? ORDER BY lives.line, lives.condition", rows_max,
+                         station.site, station.station);
+}
+Rows<LifeChange> Reader::life_changes_after(std::int64_t after, int limit) {
+  return rows<LifeChangeTable>(*database_, "WHERE life_changes.id > ? ORDER BY life_changes.id", limit, after);
+}
+Rows<LifeChange> Reader::latest_life_changes(const WarningRef& warning, bool acts_only, int limit) {
+  const std::string tail = std::string("WHERE life_changes.station_no") + of_station +
+                           "AND line = ? AND condition = ?" + (acts_only ? " AND who <> ''" : "") +
+                           " ORDER BY life_changes.id DESC";
+  return rows<LifeChangeTable>(*database_, tail, limit, warning.station.site, warning.station.station,
+                               warning.line.value_or(0), name_of(warning.condition));
 }
 
 tl::expected<SavedStates, Trouble> Reader::states() {
@@ -230,7 +249,7 @@ tl::expected<std::vector<TableCount>, Trouble> Reader::counts() {
   return answered([&] {
     std::vector<TableCount> counts;
     for (const char* table : {"half_cycles", "warnings", "reservoir_days", "forecast_days", "faults", "outgoing",
-                              "refused", "fed_events", "service_notes"}) {
+                              "life_changes", "refused", "fed_events", "service_notes"}) {
       Statement statement = database_->prepare(std::string("SELECT count(*), coalesce(max(id), 0) FROM ") + table);
       TableCount& count = counts.emplace_back();
       count.table = table;

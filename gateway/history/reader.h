@@ -53,6 +53,13 @@ class Reader {
   // Warnings that are raised and not cleared: the last change of each, by station, line and condition.
   [[nodiscard]] Rows<WarningChange> open_warnings();
 
+  // Warnings that are not plainly normal, shelved ones and those out of service among them, by station, line and condition.
+  [[nodiscard]] Rows<LifeRow> lives();
+  [[nodiscard]] Rows<LifeRow> lives_of(const StationId& station);
+  [[nodiscard]] Rows<LifeChange> life_changes_after(std::int64_t after, int limit);
+  // All that happened to one warning, newest first; of people alone with `acts_only`.
+  [[nodiscard]] Rows<LifeChange> latest_life_changes(const WarningRef& warning, bool acts_only, int limit);
+
   // Of one station, by pump start; `latest` newest first, of one line if given.
   [[nodiscard]] Rows<HalfCycleRow> latest_half_cycles(const StationId& station, std::optional<int> line, int limit);
   [[nodiscard]] Rows<HalfCycleRow> half_cycles_between(const StationId& station, const Span& span, int limit);

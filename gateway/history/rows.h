@@ -9,13 +9,14 @@
 #include <vector>
 
 #include "gateway/history/batch.h"
+#include "gateway/history/life_rows.h"
 
 namespace driftline::history {
 
 // What a cursor can follow.
-enum class Feed : std::uint8_t { half_cycles, warnings, reservoir_days, forecast_days, faults, outgoing };
-inline constexpr std::array<Feed, 6> feeds{Feed::half_cycles,   Feed::warnings, Feed::reservoir_days,
-                                           Feed::forecast_days, Feed::faults,   Feed::outgoing};
+enum class Feed : std::uint8_t { half_cycles, warnings, reservoir_days, forecast_days, faults, outgoing, life_changes };
+inline constexpr std::array<Feed, 7> feeds{Feed::half_cycles, Feed::warnings, Feed::reservoir_days, Feed::forecast_days,
+                                           Feed::faults,      Feed::outgoing, Feed::life_changes};
 [[nodiscard]] std::string_view name_of(Feed feed);  // its table
 
 template <typename Row>

@@ -101,6 +101,30 @@ ALTER TABLE half_cycles ADD COLUMN usual_vent_sd_ms INTEGER;
                                                                // 4: what speaks for a warning's first cause
                                                                R"sql(
 ALTER TABLE warnings ADD COLUMN evidence TEXT NOT NULL DEFAULT '';
+)sql",
+                                                               // 5: the life of a warning. What is open is unacknowledged.
+                                                               R"sql(
+CREATE TABLE lives (
+  station_no INTEGER NOT NULL REFERENCES stations, line INTEGER NOT NULL, condition TEXT NOT NULL,
+  active INTEGER NOT NULL, acknowledged INTEGER NOT NULL, latched INTEGER NOT NULL, urgency TEXT NOT NULL,
+  raised INTEGER NOT NULL, owner TEXT NOT NULL, shelf_until INTEGER, shelf_who TEXT, shelf_urgency TEXT,
+  suppressed INTEGER NOT NULL, out_of_service_by TEXT NOT NULL, warning_id INTEGER NOT NULL,
+  PRIMARY KEY (station_no, line, condition)) STRICT, WITHOUT ROWID;
+INSERT INTO lives
+  SELECT o.station_no, o.line, o.condition, 1, 0, 0, w.urgency,
+         (SELECT max(time) FROM warnings r WHERE r.station_no = o.station_no AND coalesce(r.line, 0) = o.line
+            AND r.condition = o.condition AND r.change = 'raised'),
+         '', NULL, NULL, NULL, 0, '', o.warning_id
+  FROM open_warnings o JOIN warnings w ON w.id = o.warning_id;
+UPDATE lives SET suppressed = 1 WHERE condition <> 'station-silent' AND station_no IN
+  (SELECT station_no FROM lives WHERE condition = 'station-silent');
+
+CREATE TABLE life_changes (
+  id INTEGER PRIMARY KEY, time INTEGER NOT NULL, station_no INTEGER NOT NULL REFERENCES stations, line INTEGER NOT NULL,
+  condition TEXT NOT NULL, event TEXT NOT NULL, before TEXT NOT NULL, after TEXT NOT NULL, urgency TEXT NOT NULL,
+  raised INTEGER NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, via TEXT NOT NULL, owner TEXT NOT NULL, until INTEGER,
+  warning_id INTEGER NOT NULL) STRICT;
+CREATE INDEX life_changes_by_warning ON life_changes (station_no, line, condition);
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

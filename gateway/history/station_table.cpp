@@ -13,6 +13,14 @@ StationTable::StationTable(Database& database)
       find_(database.prepare("SELECT no FROM stations WHERE site = ? AND station = ?")),
       insert_(database.prepare("INSERT INTO stations (site, station) VALUES (?, ?)")) {}
 
+std::optional<std::int64_t> StationTable::number_if_known(const StationId& station) {
+  find_.begin(station.site, station.station);
+  std::optional<std::int64_t> number;
+  if (find_.step()) number = find_.take<std::int64_t>();
+  find_.reset();
+  return number;
+}
+
 std::int64_t StationTable::number_of(const StationId& station) {
   if (const auto known = numbers_.find(station); known != numbers_.end()) return known->second;
   find_.begin(station.site, station.station);

@@ -17,6 +17,7 @@ class StationTable {
  public:
   explicit StationTable(Database& database);
   [[nodiscard]] std::int64_t number_of(const StationId& station);  // a new one is put in
+  [[nodiscard]] std::optional<std::int64_t> number_if_known(const StationId& station);
   void forget() { numbers_.clear(); }                              // after a transaction that was undone
 
  private:
@@ -75,12 +76,54 @@ struct TurnGistTable {
 
 struct WarningTable {
   explicit WarningTable(Database& database);
-  void put(Database& database, std::int64_t station_no, const WarningChange& row);
+  std::int64_t put(Database& database, std::int64_t station_no, const WarningChange& row);  // its id
   static const char* const select;
   [[nodiscard]] static Stored<WarningChange> take(Statement& from);
   Statement insert;
   Statement set_open;
   Statement set_closed;
+};
+
+// The life of each warning that is not plainly normal, and every change of one. Which change leads where is decided by
+// rules::step; here it is only stored, in the transaction of what caused it.
+struct LifeChangeTable {
+  explicit LifeChangeTable(Database& database);
+  void put(std::int64_t station_no, const LifeChange& row);
+  static const char* const select;
+  [[nodiscard]] static Stored<LifeChange> take(Statement& from);
+  Statement insert;
+};
+
+struct LifeTable {
+  explicit LifeTable(Database& database);
+  // `warning_id` is its row, just put in.
+  void take(Database& database, std::int64_t station_no, const WarningChange& change, std::int64_t warning_id);
+  // `station_no` empty: nothing was ever heard of the station.
+  [[nodiscard]] ActOutcome take(Database& database, std::optional<std::int64_t> station_no, const Act& act);
+  void end_shelves(Database& database, Time now);
+
+  static const char* const select;
+  [[nodiscard]] static Stored<LifeRow> take(Statement& from);
+
+  rules::LifeSettings settings;
+
+ private:
+  struct Found {
+    rules::Life life;
+    std::int64_t warning_id = 0;
+  };
+  struct Cause;  // who and why, for the row
+  [[nodiscard]] std::optional<Found> find(std::int64_t station_no, int line, Condition condition);
+  [[nodiscard]] bool is_silent(std::int64_t station_no);
+  rules::ActAnswer apply(std::int64_t station_no, const WarningRef& warning, Found& at,
+                         const rules::LifeInput& input, const Cause& cause);
+  void store(std::int64_t station_no, int line, Condition condition, const Found& found);
+  void spread_silence(Database& database, std::int64_t station_no, const WarningChange& change);
+
+  Statement find_;
+  Statement set_;
+  Statement remove_;
+  LifeChangeTable changes_;
 };
 
 struct ReservoirDayTable {

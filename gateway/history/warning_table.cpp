@@ -96,18 +96,20 @@ WarningTable::WarningTable(Database& database)
       set_open(database.prepare("INSERT OR REPLACE INTO open_warnings VALUES (?, ?, ?, ?)")),
       set_closed(database.prepare("DELETE FROM open_warnings WHERE station_no = ? AND line = ? AND condition = ?")) {}
 
-void WarningTable::put(Database& database, std::int64_t station_no, const WarningChange& row) {
+std::int64_t WarningTable::put(Database& database, std::int64_t station_no, const WarningChange& row) {
   const FigureShift shift = row.shift.value_or(FigureShift{});
   const auto if_shift = [&](auto value) { return row.shift ? std::optional{value} : std::nullopt; };
   insert.run(row.time, station_no, row.line, name_of(row.condition), name_of(row.urgency), name_of(row.change),
              causes_text(row.causes), row.forecast.limit_at, row.forecast.limit_at_earliest,
              row.forecast.limit_at_latest, if_shift(shift.figure), if_shift(shift.value), shift.usual, shift.spread,
              shift.limit, shift.since, if_shift(shift.turns), row.text, evidence_text(row.evidence));
+  const std::int64_t id = database.last_id();
   const int line = row.line.value_or(0);  // 0: the whole station; NULLs are never equal in a key
   if (row.change == Change::cleared)
     set_closed.run(station_no, line, name_of(row.condition));
   else
-    set_open.run(station_no, line, name_of(row.condition), database.last_id());
+    set_open.run(station_no, line, name_of(row.condition), id);
+  return id;
 }
 
 const char* const WarningTable::select =

@@ -27,6 +27,7 @@ Writer::Writer(const std::string& file)
       fed(database),
       service_notes(database),
       warnings(database),
+      lives(database),
       reservoir_days(database),
       forecast_days(database),
       faults(database),
@@ -41,7 +42,11 @@ std::uint64_t Writer::commits() {
 
 void Writer::put(const Batch& batch, std::uint64_t commits) {
   put_turns_and_what_was_fed(batch);
-  for (const WarningChange& row : batch.warnings) warnings.put(database, stations.number_of(row.station), row);
+  for (const WarningChange& row : batch.warnings) {
+    const std::int64_t station_no = stations.number_of(row.station);
+    const std::int64_t id = warnings.put(database, station_no, row);
+    lives.take(database, station_no, row, id);
+  }
   for (const ReservoirDay& row : batch.reservoir_days) reservoir_days.put(stations.number_of(row.station), row);
   for (const ForecastDay& row : batch.forecast_days) forecast_days.put(stations.number_of(row.station), row);
   for (const FaultRow& row : batch.faults) faults.put(row);
@@ -82,7 +87,8 @@ bool Writer::retire(const HistorySettings& settings, Time now) {
                 retire_slice(Feed::reservoir_days, "date", now - settings.keep_reservoir_days),
                 retire_slice(Feed::forecast_days, "date", now - settings.keep_forecast_days),
                 retire_slice(Feed::faults, "received", now - settings.keep_faults),
-                retire_slice(Feed::outgoing, "time", now - settings.keep_outgoing)});
+                retire_slice(Feed::outgoing, "time", now - settings.keep_outgoing),
+                retire_slice(Feed::life_changes, "time", now - settings.keep_warnings)});
   database
       .prepare("DELETE FROM refused WHERE time < ? AND id < (SELECT max(id) FROM refused)")
       .run(now - settings.keep_refused);
@@ -107,7 +113,7 @@ void Writer::retire_fed(const char* table, const char* time_column, Time before)
 std::int64_t Writer::retire_slice(Feed feed, const char* time_column, Time before) {
   const std::string table(name_of(feed));
   const std::string spare =
-      feed == Feed::warnings ? " AND id NOT IN (SELECT warning_id FROM open_warnings)" : "";
+      feed == Feed::warnings ? " AND id NOT IN (SELECT warning_id FROM open_warnings UNION SELECT warning_id FROM lives)" : "";
   Statement slice = database.prepare(
       "DELETE FROM " + table + " WHERE id IN (SELECT id FROM (SELECT id, " + time_column + " AS at FROM " + table +
       " WHERE id < (SELECT max(id) FROM " + table + ")" + spare + " ORDER BY id LIMIT ?) WHERE at < ?" +

@@ -24,6 +24,7 @@ class Writer {
   FedTable fed;
   ServiceNoteTable service_notes;
   WarningTable warnings;
+  LifeTable lives;
   ReservoirDayTable reservoir_days;
   ForecastDayTable forecast_days;
   FaultTable faults;
