@@ -249,7 +249,7 @@ tl::expected<std::vector<TableCount>, Trouble> Reader::counts() {
   return answered([&] {
     std::vector<TableCount> counts;
     for (const char* table : {"half_cycles", "warnings", "reservoir_days", "forecast_days", "faults", "outgoing",
-                              "life_changes", "refused", "fed_events", "service_notes"}) {
+                              "refused", "fed_events", "service_notes", "life_changes"}) {
       Statement statement = database_->prepare(std::string("SELECT count(*), coalesce(max(id), 0) FROM ") + table);
       TableCount& count = counts.emplace_back();
       count.table = table;

@@ -102,8 +102,8 @@ ALTER TABLE half_cycles ADD COLUMN usual_vent_sd_ms INTEGER;
                                                                R"sql(
 ALTER TABLE warnings ADD COLUMN evidence TEXT NOT NULL DEFAULT '';
 )sql",
-                                                               // 5: the life of a warning. What is open is unacknowledged.
-                                                               R"sql(
+                                                      // 5: the life of a warning. What is open is unacknowledged.
+                                                      R"sql(
 CREATE TABLE lives (
   station_no INTEGER NOT NULL REFERENCES stations, line INTEGER NOT NULL, condition TEXT NOT NULL,
   active INTEGER NOT NULL, acknowledged INTEGER NOT NULL, latched INTEGER NOT NULL, urgency TEXT NOT NULL,
