@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "gateway/web/events.h"
+#include "gateway/web/ids_by_time.h"
 #include "gateway/web/limits.h"
 
 namespace driftline::web {
@@ -22,21 +23,6 @@ Time midnight_before(Time time, int days) {
 }
 
 bool hidden(const std::string& life) { return life == "shelved" || life == "suppressed" || life == "out-of-service"; }
-
-// The first id whose row is not before `from`, for ids that follow time.
-template <typename After, typename TimeOf>
-tl::expected<std::int64_t, history::Trouble> id_before(std::int64_t last, Time from, After after, TimeOf time_of) {
-  std::int64_t low = 0;
-  std::int64_t high = last;
-  while (low < high) {
-    const std::int64_t middle = low + (high - low) / 2;
-    const auto rows = after(middle);
-    if (!rows) return tl::unexpected(rows.error());
-    if (rows->empty() || time_of(rows->front().row) >= from) high = middle;
-    else low = std::max(middle + 1, rows->front().id);
-  }
-  return low;
-}
 
 auto rank(const FleetRow& row) {
   const bool quiet = hidden(row.life);

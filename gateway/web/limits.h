@@ -60,6 +60,7 @@ inline constexpr int turns_read_max = 20'000;
 inline constexpr int turn_points_max = 5'000;
 inline constexpr int days_read_max = 2'000;
 inline constexpr int warnings_read_max = 1'000;
+inline constexpr int history_rows_max = 5'000;  // changes of warnings that are read at a time
 inline constexpr int acts_told_max = 50;
 inline constexpr int notes_told_max = 200;
 

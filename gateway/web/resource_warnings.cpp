@@ -29,6 +29,54 @@ Or<WarningView> find_warning(House& house, Reader& reader, const WarningKey& key
   return *found;
 }
 
+Or<history::Act> read_act(House& house, const Request& request, const WarningKey& key) {
+  const auto fields = read_body(request.body, {"act", "note", "until_ms", "raised_ms", "by"});
+  if (!fields) return tl::unexpected(fields.error());
+  const auto named = fields->text("act", 1, 64);
+  if (!named) return tl::unexpected(named.error());
+  const auto what = rules::act_named(named->value_or(""));
+  if (!what) return problem(400, "it is not known here", "body /act", "acknowledge, shelve, unshelve, reset, take-out-of-service, return-to-service or note");
+  const auto note = fields->text("note", 0, note_characters_max);
+  if (!note) return tl::unexpected(note.error());
+  const auto until = fields->number("until_ms", 0, 253'402'300'799'999);
+  if (!until) return tl::unexpected(until.error());
+  const auto raised = fields->number("raised_ms", 0, 253'402'300'799'999);
+  if (!raised) return tl::unexpected(raised.error());
+  const auto by = fields->text("by", 1, name_characters_max);
+  if (!by) return tl::unexpected(by.error());
+  const auto who = acting(house, request, *by);
+  if (!who) return tl::unexpected(who.error());
+  if (*what == rules::LifeEvent::note && note->value_or("").empty()) return problem(400, "a note has words", "body /note", "text of 1 to 500 characters");
+  history::Act act;
+  act.time = house.parts.wall();
+  act.warning = {key.station, key.line, key.condition};
+  act.what = *what;
+  act.who = *who;
+  act.why = note->value_or("");
+  act.via = "page";
+  if (*until) act.until = time_from_ms(**until);
+  if (*raised) act.raised = time_from_ms(**raised);
+  return act;
+}
+
+// Doing a thing twice is no mistake.
+Or<void> as_done(const history::ActOutcome& outcome) {
+  using rules::ActAnswer;
+  switch (outcome.answer) {
+    case ActAnswer::done:
+    case ActAnswer::already: return {};
+    case ActAnswer::not_open:
+    case ActAnswer::acknowledge_first:
+    case ActAnswer::another_raise: return problem(409, outcome.text, "", "look at the warning as it is now");
+    case ActAnswer::end_missing:
+    case ActAnswer::end_past:
+    case ActAnswer::end_too_far: return problem(400, outcome.text, "body /until_ms", "a moment ahead, as far as the urgency allows");
+    case ActAnswer::unknown_warning: return problem(404, outcome.text, "path", "key of GET /api/v1/warnings");
+    case ActAnswer::unfit_text: return problem(400, outcome.text, "body", "plain text");
+  }
+  return {};
+}
+
 Answer warnings_csv(const std::vector<WarningView>& warnings) {
   std::string out = "site,station,line,condition,urgency,life,owner,raised,changed,cleared,limit_at,limit_at_earliest,limit_at_latest,cause,text\r\n";
   for (const WarningView& w : warnings) {
@@ -92,6 +140,27 @@ Or<Answer> warning_one(House& house, const Request& request, Reader* reader) {
   return json_answer(json);
 }
 
-Or<Answer> warning_act(House&, const Request&, Reader*) { return problem(503, "acts are not taken yet"); }
+Or<Answer> warning_act(House& house, const Request& request, Reader* reader) {
+  const auto key = key_of_path(house, request);
+  if (!key) return tl::unexpected(key.error());
+  const auto act = read_act(house, request, *key);
+  if (!act) return tl::unexpected(act.error());
+  const auto outcome = house.parts.history->act(*act);
+  if (!outcome) return of_trouble(outcome.error());
+  if (const auto done = as_done(*outcome); !done) return tl::unexpected(done.error());
+  const auto warning = find_warning(house, *reader, *key);
+  if (!warning) return tl::unexpected(warning.error());
+  if (outcome->answer == rules::ActAnswer::done) {
+    events::acted(name_of(act->what), text_of(*key), act->who);
+    house.fleet.look_again();
+    const std::string subject = warning->last.text.substr(0, warning->last.text.find('\n'));
+    house.on_network([&live = house.live, key = text_of(*key), what = std::string(name_of(act->what)), urgency = warning->last.urgency, subject, at = act->time] {
+      live.warning(key, what, urgency, subject, at);
+    });
+  }
+  JsonText json;
+  put(json, *warning);
+  return json_answer(json);
+}
 
 }  // namespace driftline::web

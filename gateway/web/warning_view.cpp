@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 
+#include "gateway/web/ids_by_time.h"
 #include "gateway/web/limits.h"
 #include "rules/records/names.h"
 #include "rules/warnings/text.h"
@@ -68,54 +69,113 @@ std::optional<std::optional<int>> line_of_place(std::string_view place) {
 }
 
 const std::vector<std::string_view>& life_names() {
-  static const std::vector<std::string_view> all{"normal", "unacknowledged", "acknowledged", "returned-unacknowledged", "latched-unacknowledged",
-                                                 "latched-acknowledged", "shelved", "suppressed", "out-of-service"};
+  static const std::vector<std::string_view> all = [] {
+    std::vector<std::string_view> names;
+    for (std::size_t i = 0; i < rules::life_state_count; ++i) names.push_back(name_of(static_cast<rules::LifeState>(i)));
+    return names;
+  }();
   return all;
 }
 
+namespace {
+
+// What people have not yet finished with.
+WarningView view_of(const history::LifeRow& row) {
+  const rules::Life& life = row.life;
+  WarningView view;
+  view.last = row.last;
+  view.open = life.active;
+  view.life = name_of(rules::state_of(life));
+  view.answered = life.acknowledged || life.shelf || !life.out_of_service_by.empty() || rules::state_of(life) == rules::LifeState::suppressed;
+  view.owner = life.owner;
+  if (life.shelf) view.shelved_until = life.shelf->until;
+  view.raised = life.raised;
+  if (!life.active && row.last.change == Change::cleared) view.cleared = row.last.time;
+  return view;
+}
+
+WarningView ended(const WarningChange& change, Time raised) {
+  WarningView view;
+  view.last = change;
+  view.open = false;
+  view.life = "normal";
+  view.answered = true;
+  view.raised = raised;
+  view.cleared = change.time;
+  return view;
+}
+
+}  // namespace
+
 tl::expected<std::vector<WarningView>, history::Trouble> open_warnings(history::Reader& reader) {
-  const auto rows = reader.open_warnings();
+  const auto rows = reader.lives();
   if (!rows) return tl::unexpected(rows.error());
   std::vector<WarningView> all;
-  for (const auto& row : *rows) {
-    WarningView view;
-    view.last = row.row;
-    view.raised = row.row.time;
-    all.push_back(std::move(view));
-  }
+  for (const auto& row : *rows) all.push_back(view_of(row.row));
   return all;
 }
 
 tl::expected<std::vector<WarningView>, history::Trouble> warnings_of(history::Reader& reader, const StationId& station, Time from, Time now) {
-  const auto rows = reader.warnings_between(station, {from, now + std::chrono::hours{24 * 366}}, warnings_read_max);
+  const auto rows = reader.warnings_between(station, {from, now + std::chrono::hours{24 * 366}}, history_rows_max);
   if (!rows) return tl::unexpected(rows.error());
+  const auto lives = reader.lives_of(station);
+  if (!lives) return tl::unexpected(lives.error());
   std::map<WarningKey, WarningView> by_key;
+  std::map<WarningKey, Time> raised;
   for (const auto& [id, row] : *rows) {
-    WarningView& view = by_key[key_of(row)];
-    if (row.change == Change::raised) {
-      view = {};
-      view.raised = row.time;
-    }
-    view.last = row;
-    view.open = row.change != Change::cleared;
-    if (!view.open) {
-      view.cleared = row.time;
-      view.life = "normal";
-    }
-    view.acts.push_back({std::string(name_of(row.change)), row.time, "", "", "", view.life, std::nullopt});
+    if (row.change == Change::raised) raised[key_of(row)] = row.time;
+    if (row.change == Change::cleared) by_key[key_of(row)] = ended(row, raised.contains(key_of(row)) ? raised[key_of(row)] : row.time);
   }
+  for (const auto& row : *lives) by_key[key_of(row.row.last)] = view_of(row.row);
   std::vector<WarningView> all;
-  for (auto& [key, view] : by_key) all.push_back(std::move(view));
+  for (auto& [key, view] : by_key) {
+    if (const auto told = add_acts(reader, view); !told) return tl::unexpected(told.error());
+    all.push_back(std::move(view));
+  }
   std::sort(all.begin(), all.end(), worse);
   return all;
 }
 
-tl::expected<std::vector<WarningView>, history::Trouble> all_warnings(history::Reader& reader, Time) { return open_warnings(reader); }
+tl::expected<std::vector<WarningView>, history::Trouble> all_warnings(history::Reader& reader, Time from) {
+  auto all = open_warnings(reader);
+  if (!all) return all;
+  const auto last = reader.last_ids();
+  if (!last) return tl::unexpected(last.error());
+  std::int64_t last_id = 0;
+  for (const auto& mark : *last)
+    if (mark.feed == history::Feed::warnings) last_id = mark.id;
+  auto at = id_before(last_id, from, [&](std::int64_t id) { return reader.warnings_after(id, 1); }, [](const WarningChange& row) { return row.time; });
+  if (!at) return tl::unexpected(at.error());
+  std::map<WarningKey, WarningView> ended_ones;
+  std::map<WarningKey, Time> raised;
+  for (;;) {
+    const auto rows = reader.warnings_after(*at, history_rows_max);
+    if (!rows) return tl::unexpected(rows.error());
+    for (const auto& [id, row] : *rows) {
+      *at = id;
+      if (row.change == Change::raised) raised[key_of(row)] = row.time;
+      if (row.change == Change::cleared) ended_ones[key_of(row)] = ended(row, raised.contains(key_of(row)) ? raised[key_of(row)] : row.time);
+    }
+    if (static_cast<int>(rows->size()) < history_rows_max) break;
+  }
+  for (const WarningView& view : *all) ended_ones.erase(key_of(view.last));
+  for (auto& [key, view] : ended_ones) all->push_back(std::move(view));
+  return all;
+}
 
-tl::expected<void, history::Trouble> add_acts(history::Reader&, WarningView&) { return {}; }
+tl::expected<void, history::Trouble> add_acts(history::Reader& reader, WarningView& warning) {
+  const auto rows = reader.latest_life_changes({warning.last.station, warning.last.line, warning.last.condition}, false, acts_told_max);
+  if (!rows) return tl::unexpected(rows.error());
+  warning.acts.clear();
+  for (auto row = rows->rbegin(); row != rows->rend(); ++row)
+    warning.acts.push_back({std::string(name_of(row->row.event)), row->row.time, row->row.who, row->row.via, row->row.why, std::string(name_of(row->row.after)), row->row.until});
+  return {};
+}
 
 bool worse(const WarningView& a, const WarningView& b) {
   if (a.open != b.open) return a.open;
+  const bool a_waits = a.life != "normal";
+  if (!a.open && a_waits != (b.life != "normal")) return a_waits;
   const auto hidden = [](const WarningView& w) { return w.life == "shelved" || w.life == "suppressed" || w.life == "out-of-service"; };
   if (hidden(a) != hidden(b)) return !hidden(a);
   if (!a.open) return a.cleared > b.cleared;

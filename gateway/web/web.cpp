@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <mutex>
 #include <set>
+#include <thread>
 #include <utility>
 
 #include "gateway/web/events.h"
@@ -219,9 +220,15 @@ Web::~Web() { stop(); }
 
 void Web::start() {
   if (std::exchange(body_->started, true)) return;
+  // Who asks at once after a start must not read that there are no stations.
+  const auto wait_for = [](auto there) {
+    for (int tries = 0; tries < 100 && !there(); ++tries) std::this_thread::sleep_for(std::chrono::milliseconds{10});
+  };
+  wait_for([this] { return body_->parts.plant() != nullptr; });
   body_->readers.start();
-  body_->server->start();
   body_->fleet.start();
+  wait_for([this] { return body_->fleet.pulse() > 1 || body_->fleet.now()->revision > 0; });
+  body_->server->start();
   if (is_open(*body_->settings)) events::open_to_all(url());
   events::listening(url());
 }

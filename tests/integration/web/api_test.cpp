@@ -117,7 +117,7 @@ TEST_F(Api, the_refill_round_names_who_runs_low_and_how_much_to_bring) {
 
 // A report that a spreadsheet cannot open.
 TEST_F(Api, lists_come_as_csv_too) {
-  for (const std::string path : {"/api/v1/fleet?format=csv", "/api/v1/warnings?format=csv", "/api/v1/refill-round?format=csv&days=30", "/api/v1/stations/northyard/ps-01/turns?format=csv",
+  for (const std::string path : {"/api/v1/warnings?state=all&format=csv", "/api/v1/fleet?format=csv", "/api/v1/warnings?format=csv", "/api/v1/refill-round?format=csv&days=30", "/api/v1/stations/northyard/ps-01/turns?format=csv",
                                  "/api/v1/stations/northyard/ps-01/reservoir?format=csv", "/api/v1/stations/northyard/ps-01/forecasts?format=csv"}) {
     const RawAnswer answer = get(path);
     EXPECT_EQ(answer.status, 200) << path;
@@ -177,7 +177,7 @@ TEST_F(Api, a_note_becomes_a_message_on_the_station_s_service_topic) {
   EXPECT_EQ(departs("Accepted", Json::parse(answer.body)), "");
   ASSERT_EQ(posted_.size(), 1U);
   EXPECT_EQ(posted_[0].first, "grease/northyard/ps-01/service");
-  EXPECT_EQ(Json::parse(posted_[0].second), Json({{"time", "2026-03-03T06:00:00.000Z"}, {"kind", "refilled"}, {"note", "drum \"4\""}, {"by", "anna"}}));
+  EXPECT_EQ(Json::parse(posted_[0].second), Json({{"time", "2026-03-03T06:00:00.000Z"}, {"kind", "refilled"}, {"note", "drum \"4\" (anna)"}, {"by", "anna"}}));
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "painted"}, {"by", "anna"}}).status, 400);
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "refilled"}}).status, 400);  // nobody said who
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "refilled"}, {"by", "anna"}, {"time_ms", 0}}).status, 400);
@@ -185,6 +185,35 @@ TEST_F(Api, a_note_becomes_a_message_on_the_station_s_service_topic) {
   EXPECT_EQ(posted_.size(), 1U);
   journal_takes_ = false;
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "refilled"}, {"by", "anna"}}).status, 503);
+}
+
+// A duty list that rings on though somebody is on the way; and nobody knows who.
+TEST_F(Api, acts_on_a_warning_are_taken_with_the_name_and_change_the_list) {
+  const std::string key = "/api/v1/warnings/northyard/ps-01/line-2/slow-to-pressure";
+  const std::int64_t revision = json("/api/v1/fleet")["revision"];
+  const RawAnswer answer = post(key + "/acts", {{"act", "acknowledge"}, {"note", "on my way"}, {"by", "anna"}});
+  ASSERT_EQ(answer.status, 200) << answer.body;
+  const Json warning = Json::parse(answer.body);
+  EXPECT_EQ(departs("Warning", warning), "");
+  EXPECT_EQ(warning["life"], "acknowledged");
+  EXPECT_EQ(warning["owner"], "anna");
+  EXPECT_EQ(warning["acts"].back()["act"], "acknowledge");
+  EXPECT_EQ(warning["acts"].back()["note"], "on my way");
+  EXPECT_EQ(warning["acts"].back()["via"], "page");
+  wait_for_revision(revision);
+  EXPECT_EQ(json("/api/v1/fleet")["head"]["unanswered"], 0);
+  EXPECT_TRUE(json("/api/v1/warnings?state=unanswered")["warnings"].empty());
+  EXPECT_EQ(json("/api/v1/warnings")["warnings"].size(), 1U);
+  EXPECT_EQ(post(key + "/acts", {{"act", "acknowledge"}, {"by", "rolf"}}).status, 200);  // twice is no mistake
+  EXPECT_EQ(json(key)["owner"], "anna");
+  EXPECT_EQ(post(key + "/acts", {{"act", "shelve"}, {"by", "anna"}}).status, 400);  // without an end
+  EXPECT_EQ(post(key + "/acts", {{"act", "shelve"}, {"by", "anna"}, {"until_ms", ms_since_1970(now_) + 3'600'000}}).status, 200);
+  EXPECT_EQ(json(key)["life"], "shelved");
+  EXPECT_EQ(json(key)["shelved_until_ms"], ms_since_1970(now_) + 3'600'000);
+  EXPECT_EQ(post(key + "/acts", {{"act", "note"}, {"by", "anna"}}).status, 400);  // without words
+  EXPECT_EQ(post(key + "/acts", {{"act", "acknowledge"}, {"by", "anna"}, {"raised_ms", 1}}).status, 409);
+  EXPECT_EQ(post(key + "/acts", {{"act", "paint"}, {"by", "anna"}}).status, 400);
+  EXPECT_EQ(post("/api/v1/warnings/northyard/ps-01/line-1/slow-vent/acts", {{"act", "acknowledge"}, {"by", "anna"}}).status, 404);
 }
 
 // A page of somebody else's that is open beside ours would act in our name.

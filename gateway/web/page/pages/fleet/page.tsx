@@ -209,8 +209,6 @@ function Row({ row, state, now, focused }: { row: FleetRow; state: FleetState; n
 
 function RowStrips({ row, state }: { row: FleetRow; state: FleetState }) {
   const strip = state.strips.get(row.key);
-  // Days that have not been read yet would look like days without a turn.
-  if (!state.shape.complete) return <span class="no-turns soft">the gateway is still reading its history</span>;
   if (strip === undefined) return <span class="strip-waiting" aria-label="being asked for" role="img" />;
   if (strip === null || strip.length === 0) return <span class="no-turns urgency-silent">no turn is known</span>;
   return (
