@@ -1,6 +1,6 @@
 // What the gateway costs over a callback that only counts.
 //
-//   throughput [--messages N] [--stations N] [--rounds N] [--warnings N]
+//   throughput [--messages N] [--stations N] [--rounds N] [--warnings N] [--viewers N]
 //
 // A real mosquitto on loopback holds N messages at QoS 1 in a session; a client connects and drains it. Two
 // clients take turns, round by round: a bare Paho C++ callback that counts, and the whole gateway (journal,
@@ -8,6 +8,9 @@
 // taken from first to last message; for the gateway until the last message is judged and committed. Both run
 // the library with its trace ring off. Draining a full session shows the most that the client can take: no
 // publisher stands in the way.
+//
+// With --viewers a third takes its turn: the gateway with its page and N live feeds open, every tenth watching a station
+// (page_load, a process of its own).
 //
 // Then the delay of a warning: N stations, one after the other, report an empty reservoir; from the sending
 // of the message that settles it to the arrival of the change on MQTT. (The reorder window, 12 s of the
@@ -20,6 +23,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <functional>
@@ -47,6 +51,7 @@ struct Options {
   int stations = 1000;
   int rounds = 3;
   int warnings = 200;
+  int viewers = 0;
 };
 
 struct Cost {
@@ -106,15 +111,28 @@ GatewaySettings settings_for(std::uint16_t port, const std::string& folder) {
   return settings;
 }
 
-Cost drain_gateway(std::uint16_t port, std::uint64_t messages) {
+// The process id of N viewers on the page.
+pid_t start_viewers(const std::string& url, int viewers) {
+  const std::string port = url.substr(url.rfind(':') + 1, url.size() - url.rfind(':') - 2);
+  const std::string count = std::to_string(viewers);
+  const pid_t child = fork();
+  if (child != 0) return child;
+  execl(PAGE_LOAD, PAGE_LOAD, "feed", port.c_str(), count.c_str(), "3600", static_cast<char*>(nullptr));
+  _exit(1);
+}
+
+Cost drain_gateway(std::uint16_t port, std::uint64_t messages, int viewers) {
   spdlog::set_level(spdlog::level::err);
   const TempFolder folder;
-  Gateway gateway(settings_for(port, folder.file("data")));
+  GatewaySettings settings = settings_for(port, folder.file("data"));
+  if (viewers > 0) settings.web.emplace().port = 0;
+  Gateway gateway(std::move(settings));
   Watch watch;
   if (const auto problem = gateway.start()) {
     std::fprintf(stderr, "%s\n", problem->c_str());
     _exit(1);
   }
+  const pid_t watching = viewers > 0 ? start_viewers(gateway.page_url(), viewers) : 0;
   const auto taken = [&] { return gateway.status().received.taken; };
   const auto judged = [&] { return gateway.status().judged.messages; };
   watch.first(taken);
@@ -128,6 +146,10 @@ Cost drain_gateway(std::uint16_t port, std::uint64_t messages) {
                static_cast<unsigned long long>(status.judged.faults),
                static_cast<unsigned long long>(status.judged.stations),
                static_cast<unsigned long long>(status.judged.commits));
+  if (watching > 0) {
+    kill(watching, SIGTERM);
+    waitpid(watching, nullptr, 0);
+  }
   gateway.stop();
   return cost;
 }
@@ -242,18 +264,19 @@ void tell_delays(const Options& options) {
 
 int measure(const Options& options) {
   if (options.rounds == 0) return tell_delays(options), 0;
-  Series bare, gateway;
+  Series bare, gateway, viewed;
   for (int round = 0; round < options.rounds; ++round) {
-    for (const bool whole : {false, true}) {
+    for (const int kind : {0, 1, 2}) {
+      if (kind == 2 && options.viewers == 0) continue;
       Mosquitto mosquitto({.keeps_store = false, .global = {}, .second_listener = {}});
       mosquitto.start();
       fill_session(mosquitto.port(), options);
       const std::uint16_t port = mosquitto.port();
       const Cost cost = apart(
-          [&] { return whole ? drain_gateway(port, options.messages) : drain_bare(port, options.messages); });
-      (whole ? gateway : bare).add(cost, options.messages);
+          [&] { return kind > 0 ? drain_gateway(port, options.messages, kind == 2 ? options.viewers : 0) : drain_bare(port, options.messages); });
+      (kind == 0 ? bare : kind == 1 ? gateway : viewed).add(cost, options.messages);
       std::fprintf(stderr, "round %d %s: %.2f s, finished %.2f s, CPU %.2f s\n", round + 1,
-                   whole ? "gateway" : "bare   ", cost.acknowledged_s, cost.finished_s, cost.cpu_s);
+                   kind == 0 ? "bare   " : kind == 1 ? "gateway" : "viewed ", cost.acknowledged_s, cost.finished_s, cost.cpu_s);
     }
   }
   std::printf("%-28s %10s %14s %16s\n", "median of rounds", "messages/s", "judged, msg/s", "CPU s / million");
@@ -263,6 +286,11 @@ int measure(const Options& options) {
               100 * median(gateway.rate) / median(bare.rate),
               100 * median(gateway.finished_rate) / median(bare.rate),
               median(gateway.cpu_per_million) / median(bare.cpu_per_million));
+  if (options.viewers > 0) {
+    viewed.tell("gateway with viewers");
+    std::printf("%-28s %9.0f%% %13.0f%% %15.2fx\n", "with / without viewers", 100 * median(viewed.rate) / median(gateway.rate),
+                100 * median(viewed.finished_rate) / median(gateway.finished_rate), median(viewed.cpu_per_million) / median(gateway.cpu_per_million));
+  }
   if (options.warnings > 0) tell_delays(options);
   return 0;
 }
@@ -276,6 +304,7 @@ int main(int argc, char** argv) {
     if (std::strcmp(argv[i], "--messages") == 0) options.messages = std::stoull(argv[i + 1]);
     if (std::strcmp(argv[i], "--stations") == 0) options.stations = std::stoi(argv[i + 1]);
     if (std::strcmp(argv[i], "--warnings") == 0) options.warnings = std::stoi(argv[i + 1]);
+    if (std::strcmp(argv[i], "--viewers") == 0) options.viewers = std::stoi(argv[i + 1]);
     if (std::strcmp(argv[i], "--rounds") == 0) options.rounds = std::stoi(argv[i + 1]);
   }
   return driftline::bench::measure(options);
