@@ -20,19 +20,19 @@ struct Row {
 //                                                               rise, vent           yes or no
 constexpr std::array<Row, 13> table{{
     // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal
-    {Cause::slow_leak, 0.20,               "Uw0m" "u?d0" "00" "0mm0mm?0z0?00"},
+    {Cause::slow_leak, 0.20,               "Uw00" "u?d0" "00" "0mm0mm?0z0?00"},
     {Cause::line_broken, 0.05,             "?d?D" "?D?0" "00" "0UUUmm?0z0?00"},
-    {Cause::air_in_line, 0.08,             "Um0m" "m0dU" "m0" "mum0uu?0z0?0m"},
+    {Cause::air_in_line, 0.08,             "Um00" "m0dU" "m0" "mum0uu?0z0?0m"},
     {Cause::stiff_grease, 0.14,            "UUUm" "muud" "m0" "Um?0mmUUz0?0m"},
-    {Cause::pump_worn, 0.12,               "U00m" "u0d0" "00" "Ulm0mb?0z0?00"},
+    {Cause::pump_worn, 0.12,               "U000" "u0d0" "00" "Ulm0mb?0z0?00"},
     {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Umm0bb?0z0?00"},
-    {Cause::changeover_leaking, 0.07,      "U00m" "u0d0" "0U" "umm0bb?0z0?00"},
-    {Cause::metering_stuck, 0.09,          "D00m" "D000" "00" "mm00bb?0z0?00"},
-    {Cause::line_restricted, 0.07,         "DU0m" "D?m?" "00" "0m00bb?0z0?00"},
+    {Cause::changeover_leaking, 0.07,      "U000" "u0d0" "0U" "umm0bb?0z0?00"},
+    {Cause::metering_stuck, 0.08,          "D00m" "D000" "00" "mm00bb?0z0?00"},
+    {Cause::line_restricted, 0.08,         "Du0m" "D???" "00" "0m00bb?0z0?00"},
     {Cause::vent_restricted, 0.07,         "dUU0" "0000" "00" "mm00bb?0z0?00"},
     {Cause::outside_pressure, 0.05,        "d?U0" "dm00" "00" "0U00bb?0zUU00"},
-    {Cause::pressure_sensor_drift, 0.06,   "eee?" "ee?0" "00" "0m00bb?0m0?00"},
-    {Cause::settings_changed, 0.02,        "eeme" "00ee" "m0" "Uu00bb?0z0?U0"},
+    {Cause::pressure_sensor_drift, 0.06,   "??e?" "0?00" "00" "0m00bb?0m0?00"},
+    {Cause::settings_changed, 0.05,        "??me" "0000" "m0" "Uu00bb?0z0?m0"},
 }};
 static_assert([] {
   for (const Row& row : table)
@@ -48,10 +48,10 @@ struct Chance {
 
 constexpr Chance chance(char letter) {
   switch (letter) {
-    case 'U': return {0.02, 0.15, 0.83};
+    case 'U': return {0.008, 0.152, 0.84};
     case 'u': return {0.04, 0.40, 0.56};
     case 'm': return {0.06, 0.64, 0.30};
-    case 'D': return {0.83, 0.15, 0.02};
+    case 'D': return {0.84, 0.152, 0.008};
     case 'd': return {0.50, 0.45, 0.05};
     case 'w': return {0.30, 0.64, 0.06};
     case 'e': return {0.40, 0.20, 0.40};

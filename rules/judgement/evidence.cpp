@@ -80,8 +80,11 @@ void note_own_figure(Evidence& e, Condition of) {
     case Condition::quick_to_pressure: return at_least(Symptom::time_to_pressure, false);
     case Condition::slow_vent: return at_least(Symptom::vent, true);
     case Condition::residual_pressure: return at_least(Symptom::residual, true);
+    case Condition::peak_shift: {
+      const auto& peak = e[static_cast<std::size_t>(Symptom::peak)];
+      return at_least(Symptom::peak, !peak || peak->up >= peak->down);
+    }
     case Condition::pressure_not_reached:
-    case Condition::peak_shift:
     case Condition::reservoir_low:
     case Condition::short_reservoir_life:
     case Condition::grease_use_shift:
@@ -100,6 +103,33 @@ void note_shape(Evidence& e, const LineState& line, const TurnFigures& f) {
     note_share(e, Symptom::run_on, line.run_on, f.weather, shift_s);
   }
 }
+// From which shift on the vent speaks. A restricted vent leaves pressure for the next turn only once it takes a good part of
+// the time there is; a residual pressure that rose without that is not the vent's. The little by which the vent is longer then
+// is the shorter way to the limit.
+double vent_matters_from(const LineState& line, const Turn& turn, Condition of) {
+  const double with_time = std::clamp(0.4 * std::abs(shift_of(line.time_chart)), 0.015, 0.05);
+  const double available_s = double{line.period_s} - turn.cycle.pump_run_s.value_or(0);
+  if (of != Condition::residual_pressure || !turn.figures.vent || available_s <= 0) return with_time;
+  return std::max(with_time, 0.3 * (std::log(available_s) - turn.figures.vent->expected.value));
+}
+
+// Peaks follow the controller's target: did those of the other lines move with this one's?
+std::optional<double> peaks_alike(const StationState& state, const LineState& line) {
+  const double own = shift_of(line.peak_chart);
+  if (state.lines.size() < 2 || std::abs(own) < 0.01) return std::nullopt;
+  double least = 1e9;
+  for (const LineState& other : state.lines)
+    if (&other != &line && other.peak.turns >= light_turns_to_learn) least = std::min(least, shift_of(other.peak_chart) / own);
+  if (least > 1e8) return std::nullopt;
+  return up_probability((least - 0.5) / 0.15);
+}
+
+// A turn that missed its target after hanging just under it: the flow had somewhere to go at that pressure and no lower.
+void note_hanging(Evidence& e, const LineState& line, const Turn& turn) {
+  if (!turn.cycle.shape.run_on_s || !turn.cycle.pump_run_s || line.run_on.turns < light_turns_to_learn) return;
+  const double longer = *turn.cycle.shape.run_on_s - line.run_on.fit.value(light_row(turn.figures.weather));
+  note(e, Symptom::run_on, sight_of(longer, 0.05 * *turn.cycle.pump_run_s, 0.15 * *turn.cycle.pump_run_s));
+}
 }  // namespace
 
 Evidence evidence_of(const StationState& state, const LineState& line, const Turn& turn, Condition of) {
@@ -107,7 +137,7 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   const TurnFigures& f = turn.figures;
   const HalfCycle& cycle = turn.cycle;
   note_chart(e, Symptom::time_to_pressure, f.time, line.time_chart, 0.012);
-  note_chart(e, Symptom::vent, f.vent, line.vent_chart, std::clamp(0.4 * std::abs(shift_of(line.time_chart)), 0.015, 0.05));
+  note_chart(e, Symptom::vent, f.vent, line.vent_chart, vent_matters_from(line, turn, of));
   note_chart(e, Symptom::residual, f.residual, line.residual_chart, 0.12);
   note_chart(e, Symptom::peak, f.peak, line.peak_chart, 0.01);
   const bool missed = cycle.outcome == Outcome::not_reached;
@@ -115,7 +145,9 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
   const bool shaped = !(missed && line.sudden);
   if (shaped) note_shape(e, line, f);
   note_light(e, Symptom::others_rise, line.others_rise, priors::bar, f.weather, 1.5);
-  if (const auto alike = alike_probability(state, line)) note_probability(e, Symptom::all_lines, *alike);
+  const auto alike = of == Condition::peak_shift ? peaks_alike(state, line) : alike_probability(state, line);
+  if (alike) note_probability(e, Symptom::all_lines, *alike);
+  if (missed) note_hanging(e, line, turn);
   note(e, Symptom::sudden, line.sudden);
   note(e, Symptom::not_reached, missed || (line.misses & 3) != 0);
   if (missed && line.last_peak_share > 0) note(e, Symptom::far_below, line.last_peak_share < 0.6F);

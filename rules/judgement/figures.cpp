@@ -78,6 +78,12 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
   return figure;
 }
 
+// A lone turn far out of one line is no reason to look at another.
+double drawn_in(const LineState& line) {
+  const double shift = shift_of(line.time_chart);
+  return std::clamp(double{line.last_error}, shift - fast_time_shift, shift + fast_time_shift);
+}
+
 // Mean error of the other lines' last turns, when each is recent.
 std::optional<double> others_error(const StationState& state, const LineState& line, Time time, double period_s) {
   double sum = 0;
@@ -86,7 +92,7 @@ std::optional<double> others_error(const StationState& state, const LineState& l
     if (&other == &line || !other.error_at) continue;
     if (seconds_between(*other.error_at, time) > 1.6 * period_s) continue;
     if (other.repair || settling(other.time_to_pressure, time)) continue;  // it differs for good reason
-    sum += double{other.last_error};
+    sum += drawn_in(other);
     ++count;
   }
   if (count == 0) return std::nullopt;
@@ -273,7 +279,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
                                weather, time, *y, in_order, ready);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
-      line.last_error = static_cast<float>(out.time->fair_error);
+      line.last_error = static_cast<float>(out.time->error);
       line.error_at = time;
       note_expectation(line, out.time->expected.value, period_s);
       out.others_error = others_error(state, line, time, period_s).value_or(0);
