@@ -7,6 +7,7 @@ namespace driftline::rules {
 namespace {
 constexpr double coldest_possible_c = -60;
 constexpr double hottest_possible_c = 90;
+constexpr double now_lag_h = 0.25;
 constexpr double stale_h = 72;  // after this nothing is known of the grease but today's air
 
 double follow(double from, double to, double hours, double lag_h) { return from + (to - from) * -std::expm1(-hours / lag_h); }
@@ -23,7 +24,7 @@ void feel(Air& air, Time time, double temp_c) {
     return;
   }
   air.at = time;
-  air.now_c = follow(air.now_c, temp_c, hours, 0.25);
+  air.now_c = follow(air.now_c, temp_c, hours, now_lag_h);
   air.quick_c = follow(air.quick_c, temp_c, hours, quick_lag_h);
   air.middle_c = follow(air.middle_c, temp_c, hours, middle_lag_h);
   air.slow_c = follow(air.slow_c, temp_c, hours, slow_lag_h);
@@ -44,7 +45,7 @@ Weather weather_of(const Air& air, Time time) {
 
 Weather weather_to_come(const Air& air, Time time) {
   if (!air.at || !is_felt(air, time)) return weather_of(air, time);
-  return tens(air.quick_c, air.quick_c, air.quick_c);
+  return tens(air.now_c, air.now_c, air.now_c);
 }
 
 }  // namespace driftline::rules

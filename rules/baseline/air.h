@@ -58,7 +58,7 @@ inline constexpr double unknown_doubt = 1;              // tens of degrees, wher
 inline constexpr double vent_per_ten_degrees = -0.25;  // logarithm; only sets the scale, the slopes are learnt
 
 
-// As if the air stayed at what it was in the last hour or two until the grease has followed.
+// As if the air stayed at what it is now until the grease has followed.
 [[nodiscard]] Weather weather_to_come(const Air& air, Time time);
 
 }  // namespace driftline::rules
