@@ -102,13 +102,13 @@ void teach(FigureBaseline& b, const FigurePrior& prior, const Weather& weather, 
     b.since = time;
     b.last = time;
     if (!b.settling_from) b.settling_from = time;
-    b.fit = RecursiveFit<5>::with_prior({y, prior.slope, prior.bend, 0, 0},
+    b.fit = RecursiveFit<5>::with_prior({prior.level.value_or(y), prior.slope, prior.bend, 0, 0},
                                         {prior.level_deviation, prior.slope_deviation, prior.bend_deviation,
                                          prior.lag_deviation, prior.settling_deviation});
     b.coldest = b.warmest = static_cast<float>(weather.grease);
     // The first turn stands for the level at its own temperature, not at the reference.
     const auto x = row(b, weather, time);
-    b.fit.mean[0] = y - (b.fit.value(x) - b.fit.mean[0]);
+    if (!prior.level) b.fit.mean[0] = y - (b.fit.value(x) - b.fit.mean[0]);
   }
   const auto x = row(b, weather, time);
   const double variance = one_turn_variance(b, prior);

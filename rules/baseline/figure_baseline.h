@@ -30,6 +30,7 @@ namespace driftline::rules {
 
 // What is believed of a figure before its first turn, on its own scale.
 struct FigurePrior {
+  std::optional<double> level = std::nullopt;  // at the reference temperature, from elsewhere than the first turn
   double level_deviation = 1;    // of the first turn as a measure of the level
   double slope = 0;              // for ten degrees
   double slope_deviation = 0;

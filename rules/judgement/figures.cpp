@@ -3,10 +3,15 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/hydraulics/turn_prior.h"
+
 namespace driftline::rules {
 namespace {
 constexpr double residual_floor_bar = 0.4;  // a sensor's noise at rest
 constexpr double fast_time_shift = 0.10;
+constexpr double off_design_deviations = 3;
+constexpr int off_design_turns = 3;
+constexpr int off_design_accepted = 60;
 
 double turns_a_year(const LineState& line, const ControllerSettings& settings) {
   const double period = settings.cycle_s.value_or(line.period_s > 0 ? double{line.period_s} : 3600.0);
@@ -205,6 +210,53 @@ std::optional<Weather> weather_by_vents(const StationState& state, const LineSta
 }  // namespace
 
 namespace {
+using DesignPrior = std::optional<hydraulics::TurnPrior>;
+
+// What is believed of the time to pressure before the line's first turn: from its design where that is known.
+FigurePrior time_prior(const LineState& line, const DesignPrior& designed) {
+  FigurePrior prior = priors::time_to_pressure;
+  if (line.time_to_pressure.since || !designed) return prior;  // once it has turned, what it did counts
+  prior.level = designed->level;
+  prior.level_deviation = designed->level_deviation;
+  prior.slope = designed->slope;
+  prior.slope_deviation = designed->slope_deviation;
+  return prior;
+}
+
+// A line that still learns, held against its design: too far off is no good order to learn from. After `off_design_accepted`
+// turns it is as it was built, whatever the papers say.
+struct AgainstDesign {
+  Expectation expected;
+  double error = 0;
+  bool off = false;
+};
+AgainstDesign against_design(LineState& line, const hydraulics::TurnPrior& designed, const Weather& weather, double y) {
+  const double u = weather.is_temperature ? weather.grease : 0;
+  const double doubt = weather.is_temperature ? weather.doubt : unknown_doubt;
+  AgainstDesign out;
+  out.expected.value = designed.level + designed.slope * u;
+  out.expected.model_deviation = std::hypot(designed.level_deviation, designed.slope_deviation * u, designed.slope * doubt);
+  out.expected.deviation = out.expected.lasting_deviation = 2 * priors::time_to_pressure.deviation;
+  out.error = y - out.expected.value;
+  out.off = line.off_design < off_design_accepted && std::abs(out.error) > off_design_deviations * out.expected.model_deviation;
+  if (out.off) {
+    ++line.off_design;
+    if (line.off_design == off_design_accepted) restart(line.time_chart);
+  } else if (line.off_design < off_design_accepted) {
+    line.off_design = 0;
+  }
+  return out;
+}
+
+void tell_off_design(ChartedFigure& figure, DriftChart& chart, const AgainstDesign& design) {
+  figure.expected = design.expected;
+  figure.error = figure.fair_error = design.error;
+  figure.learnt = figure.by_design = true;
+  (design.error > 0 ? figure.reading.up : figure.reading.down) = Signal::sudden;
+  figure.reading.suspicious = true;
+  chart.smooth = static_cast<float>(design.error);
+}
+
 UsualFigure usual(double expected, double deviation) { return {std::round(expected * 1000) / 1000, std::round(deviation * 1000) / 1000}; }
 double of_one_turn(const Expectation& e) { return std::hypot(e.deviation, e.model_deviation); }
 // Of a logarithm, in multiples of `unit`.
@@ -273,10 +325,16 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   bool time_suspicious = false;
   if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
     const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
-    out.time = chart_and_teach({line.time_to_pressure, line.time_chart, priors::time_to_pressure,
+    DesignPrior designed;
+    if (line.time_to_pressure.turns < ready.to_judge) designed = hydraulics::time_to_pressure_prior(context.design, cycle.line);
+    const FigurePrior prior = time_prior(line, designed);
+    AgainstDesign design_says;
+    if (designed) design_says = against_design(line, *designed, weather, *y);
+    out.time = chart_and_teach({line.time_to_pressure, line.time_chart, prior,
                                 design(Condition::slow_to_pressure, smallest, fast_time_shift, 2), 0.06,
                                 cycle.time_to_pressure_error_s / *cycle.time_to_pressure_s},
-                               weather, time, *y, in_order, ready);
+                               weather, time, *y, in_order && !design_says.off, ready);
+    if (design_says.off && line.off_design >= off_design_turns) tell_off_design(*out.time, line.time_chart, design_says);
     time_suspicious = out.time->reading.suspicious;
     if (out.time->learnt) {
       line.last_error = static_cast<float>(out.time->error);

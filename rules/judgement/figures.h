@@ -46,6 +46,7 @@ struct ChartedFigure {
   double error = 0;
   ChartReading reading;
   double fair_error = 0;      // the error with a lone turn far out drawn in: what is remembered of it
+  bool by_design = false;     // held against the line's design: nothing is learnt yet
   bool learnt = false;        // enough turns behind the baseline to judge
   bool settling = false;      // air may still leave the line: not held against it
 };

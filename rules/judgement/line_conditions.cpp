@@ -196,6 +196,25 @@ std::vector<WeightedCause> with_the_weather(std::vector<WeightedCause> causes, d
   return ranked(std::move(causes));
 }
 
+// Is the shift of the last day and a half above that of the days before?
+bool still_grows(const LineState& line, double lasting_deviation) {
+  constexpr std::size_t recent = 3;
+  const auto blocks = line.wear.view().blocks;
+  if (blocks.size() < 2 * recent) return false;
+  const auto mean = [&](std::size_t from) {
+    double sum = 0;
+    double turns = 0;
+    for (const WearBlock& b : blocks.subspan(from, recent)) {
+      sum += double{b.mean} * double{b.turns};
+      turns += double{b.turns};
+    }
+    return std::pair{sum / turns, turns};
+  };
+  const auto [now, turns] = mean(blocks.size() - recent);
+  const auto [before, turns_before] = mean(blocks.size() - 2 * recent);
+  return now - before > lasting_deviation * std::sqrt(1 / turns + 1 / turns_before);
+}
+
 // Recomputed when the wear history has moved on; in between the last one stands.
 const Forecast& outlook_of(const StationState& state, LineState& line, const Turn& turn) {
   const int blocks = line.wear.used * 1000 + static_cast<int>(line.wear.used > 0 ? line.wear.blocks[line.wear.used - 1].turns : 0);
@@ -245,9 +264,14 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
     if (share >= 0.93) v.opinion.urgency = std::max(v.opinion.urgency, Urgency::plan);
     // A forecast alone sends nobody out at night while the line still has a fifth of its limit in hand.
     if (v.opinion.urgency == Urgency::act && share < 0.75) v.opinion.urgency = Urgency::plan;
+    // While it grows, an outlook that has become vaguer is no relief.
+    const Held& held = state.slow.on ? state.slow : line.held[static_cast<std::size_t>(LineIssue::slow)];
+    if (drifting && held.on && f.time && still_grows(line, f.time->expected.lasting_deviation))
+      v.opinion.urgency = std::max(v.opinion.urgency, std::min(held.urgency, Urgency::plan));
     if (near && !drifting) v.opinion.urgency = share >= 0.97 ? Urgency::act : share >= 0.93 ? Urgency::plan : Urgency::notice;
     v.shift = shift_row("time_to_pressure_s", turn.cycle.time_to_pressure_s.value_or(0), f.time, true, 1, turn.settings.pump_limit_s, line.time_chart, true);
     v.reason = near && !(own || against_others) ? (share >= near_limit ? "the time to pressure is close to the pump limit" : "with today's cold the time to pressure will come close to the pump limit") : "the time to pressure has left its baseline upwards";
+    if (f.time && f.time->by_design) v.reason = "the line takes far longer than its design gives";
     if (v.opinion.calm && !v.opinion.over) v.reason = "the time to pressure is back at its baseline";
   }
   return v;
@@ -267,6 +291,7 @@ Verdict quick_verdict(const StationState& state, const LineState& line, const Tu
   if (v.opinion.over || is_on(line, LineIssue::quick) || state.quick.on) {
     v.shift = shift_row("time_to_pressure_s", turn.cycle.time_to_pressure_s.value_or(0), f.time, true, 1, std::nullopt, line.time_chart, false);
     v.reason = v.opinion.calm && !v.opinion.over ? "the time to pressure is back at its baseline" : "the time to pressure has left its baseline downwards";
+    if (f.time && f.time->by_design) v.reason = "the line takes far less time than its design gives";
   }
   return v;
 }

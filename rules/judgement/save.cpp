@@ -16,7 +16,7 @@
 
 namespace driftline::rules {
 namespace {
-constexpr std::uint32_t state_version = 3;
+constexpr std::uint32_t state_version = 4;
 
 template <class State>
 std::string bytes_of(const State& state) {

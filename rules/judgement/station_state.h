@@ -80,6 +80,7 @@ struct LineState {
   std::uint8_t misses = 0;     // last eight turns, newest in bit 0: target not reached
   std::uint8_t over_residual = 0;  // likewise: residual over its limit
   bool sudden = false;         // the open shift came within turns
+  std::uint8_t off_design = 0;   // turns in a row far from what the design gives, while the line still learns
   std::uint8_t returned = 0;   // turns in a row that are far back from an open shift
   std::optional<RepairCheck> repair;
   std::array<Held, line_issue_count> held{};
@@ -91,7 +92,7 @@ struct LineState {
             others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, residual_wear, vent_wear, outlook, outlook_blocks, last_start, period_s, vent_first,
             vent_first_turns, vent_now, vent_at,
             last_error, error_at, expected_mean, expected_square, expected_weight, last_share, last_peak_share, misses,
-            over_residual, sudden, returned, repair, held);
+            over_residual, sudden, off_design, returned, repair, held);
   }
 };
 

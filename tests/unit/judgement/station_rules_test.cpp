@@ -108,6 +108,30 @@ TEST(StationRules, a_station_in_good_order_raises_nothing) {
   EXPECT_TRUE(plant.changes.empty()) << plant.changes[0].text;
 }
 
+// If this fails a new station with a closed valve or an open line is taken for normal.
+TEST(StationRules, a_new_line_far_from_its_design_is_told_in_its_first_hours_and_not_learnt) {
+  const auto planted = [](double times) {
+    Plant plant;
+    plant.context.design.displacement_cm3_min = 60;
+    LineDesign line;
+    line.length_m = 20;
+    line.bore_mm = 12;
+    line.devices = 20;
+    line.charges_cm3 = 100;
+    plant.context.design.lines = {line, line};
+    plant.run(16, [&](HalfCycle& h, int) { h.time_to_pressure_s = *h.time_to_pressure_s * times; });
+    return plant;
+  };
+  const Plant as_designed = planted(1);
+  EXPECT_TRUE(as_designed.changes.empty()) << as_designed.changes[0].text;
+  const Plant slow = planted(2.2);
+  ASSERT_FALSE(slow.changes.empty());
+  EXPECT_EQ(slow.changes[0].condition, Condition::slow_to_pressure);
+  EXPECT_NE(slow.changes[0].text.find("longer than its design gives"), std::string::npos) << slow.changes[0].text;
+  EXPECT_LE(slow.changes[0].time, time_from_ms(start_ms + 7 * half_cycle_ms));
+  EXPECT_EQ(slow.state.lines[0].time_to_pressure.turns, 0);
+}
+
 // If this fails a leak is first heard of when the line has failed.
 TEST(StationRules, a_slow_leak_on_one_line_is_told_of_that_line_before_the_limit) {
   Plant plant;
