@@ -10,7 +10,7 @@ describe('rows in view', () => {
       const last_seen = Math.min(4999, Math.floor((scroll - 200 + 799) / 44));
       expect(slice.first).toBeLessThanOrEqual(first_seen);
       expect(slice.end).toBeGreaterThan(last_seen);
-      expect(slice.end - slice.first).toBeLessThanOrEqual(30);
+      expect(slice.end - slice.first).toBeLessThanOrEqual(40);
     }
   });
 

@@ -6,11 +6,14 @@ export interface Slice {
   end: number;
 }
 
+/** Rows come and go by so many: a scroll by one row draws nothing most times. */
+const step = 4;
+
 /** `list_top` is where the list begins below the upper edge of the view (negative once scrolled past), pixels. */
 export function rows_in_view(list_top: number, view_height: number, row_height: number, rows: number, beyond: number): Slice {
   if (rows === 0 || row_height <= 0) return { first: 0, end: 0 };
-  const first = Math.floor(-list_top / row_height) - beyond;
-  const end = Math.ceil((view_height - list_top) / row_height) + beyond;
+  const first = step * Math.floor((Math.floor(-list_top / row_height) - beyond) / step);
+  const end = step * Math.ceil((Math.ceil((view_height - list_top) / row_height) + beyond) / step);
   const clamp = (n: number): number => Math.min(rows, Math.max(0, n));
   return { first: clamp(first), end: clamp(end) };
 }

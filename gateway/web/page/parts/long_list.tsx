@@ -1,4 +1,5 @@
 // A list of thousands: only the rows in view are drawn, the window scrolls, and the focus moves by keys from row to row.
+import { Component } from 'preact';
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import { moved, rows_in_view, type Slice } from '../model/rows_in_view';
 
@@ -12,10 +13,30 @@ interface Props<Row> {
   columns: number;
   header: preact.ComponentChildren;
   draw: (row: Row, focused: boolean) => preact.ComponentChildren;
+  /** A row is drawn anew when it, its focus or one of these has changed. */
+  stamps: (row: Row) => readonly unknown[];
   seen: (slice: Slice) => void;
 }
 
 const rows_beyond = 8;
+
+interface DrawnProps<Row> {
+  row: Row;
+  focused: boolean;
+  stamps: readonly unknown[];
+  draw: Props<Row>['draw'];
+}
+
+class Drawn<Row> extends Component<DrawnProps<Row>> {
+  override shouldComponentUpdate(next: DrawnProps<Row>): boolean {
+    const now = this.props;
+    return next.row !== now.row || next.focused !== now.focused || next.stamps.some((stamp, i) => stamp !== now.stamps[i]);
+  }
+
+  override render({ row, focused, draw }: DrawnProps<Row>) {
+    return <>{draw(row, focused)}</>;
+  }
+}
 
 export function LongList<Row>(props: Props<Row>) {
   const { rows, key_of, row_rem, draw, seen } = props;
@@ -28,11 +49,12 @@ export function LongList<Row>(props: Props<Row>) {
 
   useLayoutEffect(() => {
     let waiting = 0;
+    let height = row_px();
     const look = (): void => {
       waiting = 0;
       if (list.current === null) return;
       const top = list.current.getBoundingClientRect().top;
-      const now = rows_in_view(top, window.innerHeight, row_px(), rows.length, rows_beyond);
+      const now = rows_in_view(top, window.innerHeight, height, rows.length, rows_beyond);
       set_slice((before) => (before.first === now.first && before.end === now.end ? before : now));
     };
     const soon = (): void => {
@@ -40,11 +62,15 @@ export function LongList<Row>(props: Props<Row>) {
     };
     look();
     window.addEventListener('scroll', soon, { passive: true });
-    window.addEventListener('resize', soon);
+    const resized = (): void => {
+      height = row_px();
+      soon();
+    };
+    window.addEventListener('resize', resized);
     return () => {
       cancelAnimationFrame(waiting);
       window.removeEventListener('scroll', soon);
-      window.removeEventListener('resize', soon);
+      window.removeEventListener('resize', resized);
     };
   }, [rows.length]);
 
@@ -93,7 +119,7 @@ export function LongList<Row>(props: Props<Row>) {
               style={{ transform: `translateY(${i * row_rem(window.innerWidth)}rem)` }}
               onFocusIn={() => set_focus_key(key_of(row))}
             >
-              {draw(row, i === focus)}
+              <Drawn row={row} focused={i === focus} stamps={props.stamps(row)} draw={draw} />
             </div>
           );
         })}

@@ -160,10 +160,12 @@ const row_rem = (width: number): number => (width < 760 ? 7.25 : 2.875);
 
 function List({ rows, state, want_strips }: { rows: readonly FleetRow[]; state: FleetState; want_strips: FleetProps['want_strips'] }) {
   const { line } = use_place();
-  const now = gateway_now(line, use_clock(5_000));
+  // In steps: each new age draws every row anew.
+  const now = Math.ceil(gateway_now(line, use_clock(5_000)) / 5_000) * 5_000;
   return (
     <LongList
       rows={rows} key_of={(row) => row.key} row_rem={row_rem} class="fleet-list" label="Stations, worst first" columns={7}
+      stamps={(row) => [state.shape, state.strips.get(row.key), now]}
       seen={({ first, end }) => want_strips(rows.slice(first, end))}
       header={
         <div role="rowgroup" class="header-group">
