@@ -37,6 +37,20 @@ export function tests({ browser, small, large }) {
     await w.close();
   });
 
+  test('fleet: rows stand below each other however the window changes', async () => {
+    const w = await window_of(browser, large.url, { width: 1024 });
+    await w.page.goto(large.url);
+    await w.page.waitForSelector('.fleet-list .row a');
+    for (const width of [360, 1920, 700, 800]) {
+      await w.page.setViewportSize({ width, height: 780 });
+      await eventually(`at ${width} px no row lies over another`, () => w.page.evaluate(() => {
+        const rows = [...document.querySelectorAll('.rows > .row')].map((r) => r.getBoundingClientRect()).sort((a, b) => a.top - b.top);
+        return rows.length > 5 && rows.slice(1).every((r, i) => Math.abs(r.top - rows[i].bottom) < 1);
+      }), 3_000);
+    }
+    await w.close();
+  });
+
   test('fleet: worst first, and every station in one count of the line at the top', async () => {
     const w = await window_of(browser, large.url);
     await w.page.goto(large.url);

@@ -42,6 +42,7 @@ export function LongList<Row>(props: Props<Row>) {
   const { rows, key_of, row_rem, draw, seen } = props;
   const list = useRef<HTMLDivElement>(null);
   const [slice, set_slice] = useState<Slice>({ first: 0, end: Math.min(rows.length, 40) });
+  const [rem, set_rem] = useState(() => row_rem(window.innerWidth));
   const [focus_key, set_focus_key] = useState<string | null>(null);
   const wants_focus = useRef(false);
 
@@ -64,6 +65,7 @@ export function LongList<Row>(props: Props<Row>) {
     window.addEventListener('scroll', soon, { passive: true });
     const resized = (): void => {
       height = row_px();
+      set_rem(row_rem(window.innerWidth));
       soon();
     };
     window.addEventListener('resize', resized);
@@ -109,14 +111,14 @@ export function LongList<Row>(props: Props<Row>) {
   return (
     <div class={props.class} role="table" aria-label={props.label} aria-rowcount={rows.length + 1} aria-colcount={props.columns}>
       {props.header}
-      <div ref={list} role="rowgroup" class="rows" style={{ height: `${rows.length * row_rem(window.innerWidth)}rem` }} onKeyDown={on_key}>
+      <div ref={list} role="rowgroup" class="rows" style={{ height: `${rows.length * rem}rem` }} onKeyDown={on_key}>
         {drawn.map((i) => {
           const row = rows[i];
           if (row === undefined) return null;
           return (
             <div
               key={key_of(row)} role="row" class="row" aria-rowindex={i + 2} data-row={i}
-              style={{ transform: `translateY(${i * row_rem(window.innerWidth)}rem)` }}
+              style={{ transform: `translateY(${i * rem}rem)` }}
               onFocusIn={() => set_focus_key(key_of(row))}
             >
               <Drawn row={row} focused={i === focus} stamps={props.stamps(row)} draw={draw} />

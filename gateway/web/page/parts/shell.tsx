@@ -41,7 +41,7 @@ export function Shell({ children }: { children: preact.ComponentChildren }) {
             </ul>
           </nav>
         )}
-        <Age line={line} />
+        {route.page !== 'sign-in' && <Age line={line} />}
         <Who />
       </header>
       <Lost line={line} />
