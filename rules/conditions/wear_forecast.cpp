@@ -87,7 +87,8 @@ Losses losses_of(const WearView& h, LossLaw law, const WearScale& scale) {
     const double shift = double{h.blocks[i].mean} - scale.less_others * double{h.blocks[i].others};
     out.loss[i] = loss_of(shift, law, scale);
     constexpr double step = 1e-3;
-    const double slope = (loss_of(shift + step, law, scale) - loss_of(shift - step, law, scale)) / (2 * step);
+    // Beyond what a law can give, a shift says nothing more of the loss; it is no certainty either.
+    const double slope = std::max(1e-3, (loss_of(shift + step, law, scale) - loss_of(shift - step, law, scale)) / (2 * step));
     const double variance = scale.lasting_deviation * scale.lasting_deviation / h.blocks[i].turns + scale.wander * scale.wander;
     out.precision[i] = 1 / (variance * slope * slope);
   }

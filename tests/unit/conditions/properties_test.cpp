@@ -96,7 +96,7 @@ TEST(Properties, whatever_is_seen_the_weights_are_probabilities) {
     double sum = 0;
     for (std::size_t i = 0; i < causes.size(); ++i) {
       sum += causes[i].weight;
-      RC_ASSERT(i == 0 || causes[i - 1].weight >= causes[i].weight);
+      if (i > 0) RC_ASSERT(causes[i - 1].weight >= causes[i].weight);
     }
     RC_ASSERT(std::abs(sum - 1) < 1e-9);
     for (std::size_t s = 0; s < symptom_count; ++s)
