@@ -44,8 +44,17 @@ function start(program, options, log) {
 }
 
 /** `users`: name, role and password of each; none: open. */
-export async function plant({ build, stations, users = [], days = 30 }) {
+export async function plant(wanted) {
   const folder = mkdtempSync(join(tmpdir(), 'driftline-page-'));
+  try {
+    return await made_in(folder, wanted);
+  } catch (why) {
+    rmSync(folder, { recursive: true, force: true });
+    throw why;
+  }
+}
+
+async function made_in(folder, { build, stations, users = [], days = 30 }) {
   const [broker_port, page_port] = [await free_port(), await free_port()];
   const config = join(folder, 'config');
   const data = join(folder, 'data');
