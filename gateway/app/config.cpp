@@ -207,6 +207,7 @@ class Loader {
       out_.problems.push_back({station.file, station.at + "/kind",
                                "the kind \"" + station.kind + "\" is not known", kinds_text(station.kind)});
     if (!station.kind.empty()) out_.kinds.emplace(id, station.kind);
+    out_.places.emplace(id, ConfigOutcome::Place{station.file, station.at});
     if (!out_.problems.empty()) return;  // layers may be missing: no sense in what they make together
     const auto all = layers(id, &station);
     rules::StationContext context{id, station.design, thresholds_of(merged(all))};

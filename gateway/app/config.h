@@ -58,6 +58,10 @@ struct ConfigOutcome {
   std::vector<ConfigProblem> problems;  // all of them
   std::vector<ConfigProblem> cautions;  // can be used, but probably is not what was meant
   std::map<StationId, std::string> kinds;  // of stations that have one
+  struct Place {
+    std::string file, at;  // "plant.json", "/stations/3"
+  };
+  std::map<StationId, Place> places;       // where a station's entry stands
   std::map<StationId, std::vector<EffectiveThreshold>> explained;  // the station that was asked for
 };
 

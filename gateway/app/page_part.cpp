@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "gateway/app/clock.h"
+#include "gateway/app/trial/desk.h"
 
 namespace driftline {
 namespace {
@@ -45,8 +46,31 @@ web::WebParts PagePart::parts(const GatewaySettings& settings) {
   parts.thresholds = [this](const StationId& station) { return thresholds(station); };
   parts.post = [this](std::string_view topic, std::string_view payload) { return sources_.intake->take(topic, payload); };
   parts.watch = [this](std::vector<StationId> stations) { sources_.judging->watch(std::move(stations)); };
+  parts.bench = bench_parts(settings);
   parts.telemetry_root = settings.plant.topic_root;
   parts.version = DRIFTLINE_VERSION;
+  return parts;
+}
+
+rules::StationContext PagePart::context_of(const StationId& station) const {
+  const std::lock_guard guard(mutex_);
+  const auto found = configured_->find(station);
+  return found == configured_->end() ? rules::StationContext{station, {}, defaults_} : found->second;
+}
+
+web::BenchParts PagePart::bench_parts(const GatewaySettings& settings) {
+  bench_ = std::make_unique<trial::Bench>(sources_.history->file(), [this](const StationId& station) { return context_of(station); });
+  web::BenchParts parts;
+  parts.try_out = [this](const StationId& station, std::string_view question) { return bench_->answer(station, question, steady_now()); };
+  parts.proposals = [folder = settings.config_folder] { return trial::proposals_json(folder); };
+  parts.propose = [folder = settings.config_folder](const std::string& user, std::string_view body) {
+    return trial::propose_json(folder, user, body, wall_now());
+  };
+  parts.act = [folder = settings.config_folder, ask_reload = settings.ask_reload](const std::string& user, const std::string& name, std::string_view body) {
+    auto told = trial::act_json(folder, user, name, body, wall_now());
+    if (told && ask_reload) ask_reload();
+    return told;
+  };
   return parts;
 }
 
@@ -55,6 +79,7 @@ void PagePart::take(const GatewaySettings& settings) {
   const std::lock_guard guard(mutex_);
   configured_ = std::move(configured);
   explain_ = settings.explain;
+  defaults_ = settings.plant.defaults;
 }
 
 void PagePart::reload(const GatewaySettings& settings) {

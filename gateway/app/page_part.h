@@ -13,6 +13,7 @@
 #include "gateway/app/intake.h"
 #include "gateway/app/judging.h"
 #include "gateway/app/run.h"
+#include "gateway/app/trial/bench.h"
 #include "gateway/web/web.h"
 
 namespace driftline {
@@ -47,11 +48,15 @@ class PagePart {
   void take(const GatewaySettings& settings);
 
   const Sources sources_;
+  [[nodiscard]] web::BenchParts bench_parts(const GatewaySettings& settings);
+  [[nodiscard]] rules::StationContext context_of(const StationId& station) const;
+  std::unique_ptr<trial::Bench> bench_;
   std::unique_ptr<web::Web> web_;
   mutable std::mutex mutex_;  // all below
   std::shared_ptr<const web::PlantNow> plant_;
   std::shared_ptr<const web::Configured> configured_;
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain_;
+  Thresholds defaults_;  // of stations that no configuration names
   std::optional<Time> heard_;
 };
 

@@ -264,6 +264,11 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   return std::nullopt;
 }
 
+void Gateway::note(const std::vector<history::RolloutRow>& rollouts) {
+  if (!history_ || rollouts.empty()) return;
+  if (const auto noted = history_->note_rollouts(rollouts); !noted) run_events::tend_failed(name_of(noted.error().cause), noted.error().text);
+}
+
 std::optional<std::string> Gateway::failure() const {
   return judging_ ? judging_->failure() : std::nullopt;
 }

@@ -64,6 +64,8 @@ struct GatewaySettings {
   std::optional<web::WebSettings> web{};  // empty: no page
   // Where the thresholds of a station come from; may be empty.
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain{};
+  std::string config_folder{};          // proposals are written there; empty: none
+  std::function<void()> ask_reload{};   // after a proposal was put in force or taken back; may be empty
 };
 
 // A thread, seen from outside: it lives as long as its number moves.
@@ -96,6 +98,8 @@ class Gateway {
   void stop();
   // All or nothing: on a problem everything runs on as it was.
   [[nodiscard]] std::optional<std::string> reload(GatewaySettings settings);
+  // Into the history's log; what cannot be written is said and not tried again before the next start or reload.
+  void note(const std::vector<history::RolloutRow>& rollouts);
 
   // Why it must be ended; empty: all is well.
   [[nodiscard]] std::optional<std::string> failure() const;

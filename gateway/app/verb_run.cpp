@@ -10,6 +10,7 @@
 
 #include "gateway/app/clock.h"
 #include "gateway/app/health.h"
+#include "gateway/app/rollout.h"
 #include "gateway/app/run_events.h"
 #include "gateway/app/run_limits.h"
 #include "gateway/app/service_manager.h"
@@ -59,6 +60,14 @@ std::string joined(const std::vector<std::string>& lines) {
   return text;
 }
 
+std::string text_of_changes(const std::vector<std::string>& changes) {
+  constexpr std::size_t told = 10;
+  if (changes.empty()) return "no threshold and no station has changed";
+  std::string text;
+  for (std::size_t i = 0; i < std::min(changes.size(), told); ++i) text += (i == 0 ? "" : "; ") + changes[i];
+  return changes.size() <= told ? text : text + "; and " + std::to_string(changes.size() - told) + " more stations";
+}
+
 class Running {
  public:
   Running(Gateway& gateway, LoadSettings load) : gateway_(gateway), load_(std::move(load)) {}
@@ -91,15 +100,21 @@ class Running {
     manager_.reloading();
     LoadedSettings loaded = load_();
     std::optional<std::string> problem;
-    if (!loaded.settings)
+    std::vector<std::string> changes;
+    if (!loaded.settings) {
       problem = joined(loaded.problems);
-    else
+    } else {
+      changes = rollout::changes_between(gateway_.settings().plant, loaded.settings->plant);
       problem = gateway_.reload(std::move(*loaded.settings));
+    }
     const std::string what = what_is_watched(gateway_.settings());
-    if (problem)
+    if (problem) {
       run_events::reload_refused(*problem);
-    else
-      run_events::reloaded(what);
+    } else {
+      run_events::reloaded(what + "; " + text_of_changes(changes));
+      if (!changes.empty()) loaded.rollouts.push_back(rollout::reload_row(changes, wall_now()));
+      gateway_.note(loaded.rollouts);
+    }
     manager_.ready(problem ? "reload refused, running as before: " + *problem : what);
   }
 
@@ -144,6 +159,7 @@ int run_gateway(const LoadSettings& load, std::ostream& out, std::ostream& err) 
     err << *problem << '\n';
     return could_not_start;
   }
+  gateway.note(loaded.rollouts);
   const std::string what = what_is_watched(gateway.settings());
   run_events::started(what);
   out << "driftline runs: " << what << std::endl;

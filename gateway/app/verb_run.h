@@ -21,6 +21,7 @@ namespace driftline {
 
 struct LoadedSettings {
   std::optional<GatewaySettings> settings;
+  std::vector<history::RolloutRow> rollouts;  // what was done with thresholds, for the log
   std::vector<std::string>
       problems;  // for a person: file, place, what would be right; `settings` is empty then
 };

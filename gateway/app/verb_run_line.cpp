@@ -1,9 +1,14 @@
 // driftline run: the command line of the gateway; what it does is verb_run.cpp.
 
+#include <unistd.h>
+
+#include <csignal>
+#include <filesystem>
 #include <iostream>
 
 #include "gateway/app/command_line.h"
 #include "gateway/app/config.h"
+#include "gateway/app/rollout.h"
 #include "gateway/app/verb_run.h"
 #include "gateway/app/verbs.h"
 
@@ -32,6 +37,10 @@ LoadSettings loader(const std::string& config_folder, const std::string& data_fo
     }
     if (!data_folder.empty()) config.store.data_folder = data_folder;
     loaded.settings = gateway_settings(config);
+    loaded.rollouts = rollout::rows_of(config_folder);
+    std::error_code ignored;
+    if (std::filesystem::is_directory(config_folder, ignored)) loaded.settings->config_folder = config_folder;
+    loaded.settings->ask_reload = [] { ::kill(::getpid(), SIGHUP); };  // the way that a person would ask for it
     // From the files as they are when it is asked.
     loaded.settings->explain = [config_folder](const StationId& station) {
       ConfigOutcome outcome = config_folder.empty() ? ConfigOutcome{} : load_config(config_folder, station);

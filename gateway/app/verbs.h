@@ -27,6 +27,7 @@ struct Verb {
 [[nodiscard]] int verb_check(Arguments arguments);
 [[nodiscard]] int verb_expect(Arguments arguments);
 [[nodiscard]] int verb_trial(Arguments arguments);
+[[nodiscard]] int verb_thresholds(Arguments arguments);
 [[nodiscard]] int verb_simulate(Arguments arguments);
 [[nodiscard]] int verb_user(Arguments arguments);
 

@@ -46,6 +46,19 @@ struct ServiceNoteRow {
   bool operator==(const ServiceNoteRow&) const = default;
 };
 
+// Something done with thresholds: an act of a proposal, or a reload that changed some (then `proposal` is "reload").
+struct RolloutRow {
+  std::string proposal;
+  std::int64_t number = 0;  // of the act within the proposal; with it told only once
+  Time time{};
+  std::string act;
+  std::string who;
+  std::string why;         // of a reload: what changed for which stations
+  std::string target;      // for whom
+  std::string thresholds;  // JSON
+  bool operator==(const RolloutRow&) const = default;
+};
+
 // A row of faults.ndjson.
 struct FaultRow {
   Time received{};

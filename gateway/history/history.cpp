@@ -116,6 +116,13 @@ tl::expected<void, Trouble> History::advance(const std::string& cursor, std::spa
   });
 }
 
+tl::expected<void, Trouble> History::note_rollouts(std::span<const RolloutRow> rows) {
+  const std::lock_guard guard(mutex_);
+  return in_transaction([&](Writer& writer) {
+    for (const RolloutRow& row : rows) writer.rollouts.put(row);
+  });
+}
+
 tl::expected<ActOutcome, Trouble> History::act(const Act& act) {
   const std::lock_guard guard(mutex_);
   ActOutcome outcome;

@@ -68,6 +68,9 @@ class History {
   [[nodiscard]] tl::expected<void, Trouble> advance(const std::string& cursor, std::span<const CursorMark> marks,
                                                     std::span<const RefusedRow> refused = {});
 
+  // Acts with thresholds; those that are known already are passed over.
+  [[nodiscard]] tl::expected<void, Trouble> note_rollouts(std::span<const RolloutRow> rows);
+
   // What a person does to a warning, stored with all that follows from it in one transaction, and on the disk when this
   // returns. Whoever takes acts (page, link, MQTT, command line) calls this and nothing else. Doing a thing twice answers
   // `already` and stores nothing.

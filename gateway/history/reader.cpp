@@ -170,6 +170,10 @@ Rows<ServiceNoteRow> Reader::service_notes_after(std::int64_t after, int limit) 
   return rows<ServiceNoteTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
 }
 
+Rows<RolloutRow> Reader::rollouts(int limit) {
+  return rows<RolloutTable>(*database_, "ORDER BY time DESC, id DESC", limit);
+}
+
 tl::expected<FedTape, Trouble> Reader::fed_tape(const StationId& station, const Span& span, bool with_curves) {
   return answered([&] {
     Snapshot moment(*database_);

@@ -71,6 +71,9 @@ class Reader {
   [[nodiscard]] Rows<ServiceNoteRow> service_notes_between(const StationId& station, const Span& span, int limit);
   [[nodiscard]] Rows<ServiceNoteRow> service_notes_after(std::int64_t after, int limit);
 
+  // What was done with thresholds, newest first.
+  [[nodiscard]] Rows<RolloutRow> rollouts(int limit);
+
   // All that the rules of a station were fed, in order, of chunks that touch the span of `received`. The rules do not look
   // at a turn's curve: without it the tape is a third as large. No bound on rows: a station's year takes about 0.3 s.
   [[nodiscard]] tl::expected<FedTape, Trouble> fed_tape(const StationId& station, const Span& span, bool with_curves);

@@ -125,6 +125,12 @@ CREATE TABLE life_changes (
   raised INTEGER NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, via TEXT NOT NULL, owner TEXT NOT NULL, until INTEGER,
   warning_id INTEGER NOT NULL) STRICT;
 CREATE INDEX life_changes_by_warning ON life_changes (station_no, line, condition);
+)sql",
+                                                      // 6: what was done with thresholds, by whom and why
+                                                      R"sql(
+CREATE TABLE rollouts (
+  id INTEGER PRIMARY KEY, proposal TEXT NOT NULL, number INTEGER NOT NULL, time INTEGER NOT NULL, act TEXT NOT NULL,
+  who TEXT NOT NULL, why TEXT NOT NULL, target TEXT NOT NULL, thresholds TEXT NOT NULL, UNIQUE (proposal, number)) STRICT;
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -177,6 +177,14 @@ struct StateTable {
   Statement set_progress;
 };
 
+struct RolloutTable {
+  explicit RolloutTable(Database& database);
+  void put(const RolloutRow& row);  // once: the same act again is passed over
+  static const char* const select;
+  [[nodiscard]] static Stored<RolloutRow> take(Statement& from);
+  Statement insert;
+};
+
 struct CursorTable {
   explicit CursorTable(Database& database);
   void put(const std::string& name, const CursorMark& mark);  // forward only

@@ -34,6 +34,7 @@ Writer::Writer(const std::string& file)
       outgoing(database),
       refused(database),
       states(database),
+      rollouts(database),
       cursors(database) {}
 
 std::uint64_t Writer::commits() {

@@ -31,6 +31,7 @@ class Writer {
   OutgoingTable outgoing;
   RefusedTable refused;
   StateTable states;
+  RolloutTable rollouts;
   CursorTable cursors;
 
  private:

@@ -10,6 +10,8 @@
 #include <string_view>
 #include <vector>
 
+#include <tl/expected.hpp>
+
 #include "gateway/history/history.h"
 #include "gateway/telemetry/sample.h"
 #include "rules/judgement/station_rules.h"
@@ -56,6 +58,16 @@ struct ThresholdNow {
 
 using Configured = std::map<StationId, rules::StationContext>;
 
+// The Trial bench and proposals of thresholds; JSON in, JSON out, an error is words for a person. On a reader's thread, for up to
+// some hundred ms. Empty: there is none.
+struct BenchParts {
+  using Told = tl::expected<std::string, std::string>;
+  std::function<Told(const StationId&, std::string_view question)> try_out{};
+  std::function<Told()> proposals{};
+  std::function<Told(const std::string& user, std::string_view body)> propose{};
+  std::function<Told(const std::string& user, const std::string& name, std::string_view body)> act{};
+};
+
 struct WebParts {
   history::History* history = nullptr;                  // acts; outlives the page
   std::function<Time()> wall;
@@ -67,6 +79,7 @@ struct WebParts {
   // A message into the journal as if it had come from the broker. False: it could not be taken now.
   std::function<bool(std::string_view topic, std::string_view payload)> post;
   std::function<void(std::vector<StationId>)> watch;            // of these stations `Web::seen` is to be called
+  BenchParts bench{};
   std::string telemetry_root = "grease";
   std::string version;
 };

@@ -37,6 +37,11 @@ Or<Answer> warning_act(House& house, const Request& request, Reader* reader);
 // resource_gateway.cpp
 Or<Answer> gateway_now(House& house, const Request& request, Reader* reader);
 Or<Answer> api_document(House& house, const Request& request, Reader* reader);
+// resource_trial.cpp
+Or<Answer> station_trial(House& house, const Request& request, Reader* reader);
+Or<Answer> proposals_list(House& house, const Request& request, Reader* reader);
+Or<Answer> proposal_new(House& house, const Request& request, Reader* reader);
+Or<Answer> proposal_act(House& house, const Request& request, Reader* reader);
 // resource_live.cpp
 Or<Answer> live_feed(House& house, const Request& request, Reader* reader);
 

@@ -35,6 +35,11 @@ Condition condition_of(LineIssue issue) {
   return conditions[static_cast<std::size_t>(issue)];
 }
 
+// What is not watched is not held either, so that it explains no other condition away.
+bool is_watched(const Turn& turn, LineIssue issue) {
+  return turn.context.thresholds.conditions[static_cast<std::size_t>(condition_of(issue))].watched;
+}
+
 // True when something already open says the same.
 bool explained(const StationState& state, const LineState& line, LineIssue issue) {
   const auto on = [&](LineIssue other) { return is_on(line, other); };
@@ -458,7 +463,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   };
   const auto weigh = [&](LineIssue issue, const Verdict& v, int calm_needed = calm_turns_to_clear) {
     Held& held = held_of(line, issue);
-    if (!held.on && (!v.opinion.over || explained(state, line, issue))) return;
+    if (!held.on && (!v.opinion.over || !is_watched(turn, issue) || explained(state, line, issue))) return;
     report(held, issue, number, v, turn, [&] { return causes(issue); }, out, calm_needed);
   };
 
@@ -468,7 +473,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   // The same condition on the whole station, where all lines show it alike. A line's own warning stays that line's.
   const auto weigh_shared = [&](Held& shared, LineIssue issue, const Verdict& v) {
     const bool a_line = std::any_of(state.lines.begin(), state.lines.end(), [&](const LineState& l) { return is_on(l, issue); });
-    const bool start = v.opinion.over && wide && !a_line && !explained(state, line, issue);
+    const bool start = v.opinion.over && wide && !a_line && is_watched(turn, issue) && !explained(state, line, issue);
     if (!shared.on && !start) return weigh(issue, v);
     report(shared, issue, std::nullopt, v, turn, [&] { return causes(issue); }, out,
            calm_turns_to_clear * static_cast<int>(state.lines.size()));
@@ -485,7 +490,7 @@ void judge_line(StationState& state, LineState& line, const Turn& turn, std::vec
   weigh_shared(state.slow, LineIssue::slow, slow);
   weigh_shared(state.quick, LineIssue::quick, quick);
 
-  if (forced_in(line, turn) && !is_on(line, LineIssue::residual) && !explained(state, line, LineIssue::residual)) {
+  if (forced_in(line, turn) && !is_on(line, LineIssue::residual) && is_watched(turn, LineIssue::residual) && !explained(state, line, LineIssue::residual)) {
     Verdict v = residual_verdict(line, turn);
     v.opinion = {.over = true, .calm = false, .urgency = Urgency::notice};
     v.shift = shift_row("residual_bar", *turn.cycle.residual_bar, turn.figures.residual, false, turn.figures.residual_limit_bar,

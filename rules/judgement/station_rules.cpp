@@ -173,6 +173,16 @@ void on_sensor(StationState& state, const SensorReport& report, Time received, c
   if (report.over) f.reason = "the sensor reads sensibly again";
   out.push_back(std::move(f));
 }
+// A condition that is not watched says nothing, but for the end of what was open when it was still watched.
+void drop_unwatched(std::vector<Judgement>& out, std::size_t from, const Thresholds& thresholds) {
+  out.erase(std::remove_if(out.begin() + static_cast<std::ptrdiff_t>(from), out.end(),
+                           [&](const Judgement& judgement) {
+                             const auto* finding = std::get_if<Finding>(&judgement);
+                             return finding != nullptr && finding->holds &&
+                                    !thresholds.conditions[static_cast<std::size_t>(finding->condition)].watched;
+                           }),
+            out.end());
+}
 }  // namespace
 
 void judge(StationState& state, const StationEvent& event, Time received, const StationContext& context, std::vector<Judgement>& out) {
@@ -215,8 +225,10 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
       if (!late) judge_missed(state, beat.time, received, context, out);
     }
   };
+  const std::size_t before = out.size();
   std::visit(Visitor{state, received, context, out, figures}, event);
   judge_silence(state, received, out);
+  drop_unwatched(out, before, context.thresholds);
 }
 
 std::optional<Time> wake_at(const StationState& state) {
@@ -228,12 +240,14 @@ std::optional<Time> wake_at(const StationState& state) {
 
 void advance_to(StationState& state, Time now, const StationContext& context, std::vector<Judgement>& out) {
   // Called late it gives what calling it at each wake_at would have given: in the order of their times.
+  const std::size_t before = out.size();
   const auto silence = silent_at(state);
   if (silence && *silence <= now) {
     reservoir::advance_to(state.reservoir, *silence, reservoir_context(context), out);
     judge_silence(state, now, out);
   }
   reservoir::advance_to(state.reservoir, now, reservoir_context(context), out);
+  drop_unwatched(out, before, context.thresholds);
 }
 
 }  // namespace driftline::rules

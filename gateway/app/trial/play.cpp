@@ -77,7 +77,9 @@ std::vector<Row> rows_of(std::vector<fold::Keyed<Row>>& keyed) {
 
 std::vector<fold::Step> play(const history::FedTape& tape, const rules::StationContext& context, Time until, const TurnWatch& watch) {
   Player player(context, watch);
-  (void)tape.play([&](const FedEvent& fed, const HalfCycle* turn) { player.take(fed, turn); });
+  (void)tape.play([&](const FedEvent& fed, const HalfCycle* turn) {
+    if (fed.received <= until) player.take(fed, turn);
+  });
   player.advance(until);
   return std::move(player.steps);
 }

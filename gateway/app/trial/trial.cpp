@@ -70,6 +70,21 @@ bool is_of_a_line(Condition condition) {
   }
 }
 
+bool same_place(const Episode& a, const Episode& b) { return a.line == b.line && a.condition == b.condition; }
+
+bool overlap(const Episode& a, const Episode& b) {
+  const auto ends_after = [](const Episode& one, Time at) { return !one.cleared || *one.cleared >= at; };
+  return ends_after(a, b.raised) && ends_after(b, a.raised);
+}
+
+std::vector<Episode> of_station(const std::vector<WarningChange>& changes, const StationId& id, Time from) {
+  std::vector<WarningChange> own;
+  std::copy_if(changes.begin(), changes.end(), std::back_inserter(own), [&](const WarningChange& c) { return c.station == id; });
+  return episodes_of(own, from);
+}
+
+}  // namespace
+
 std::vector<Stretch> not_noise(const std::vector<Trouble>& troubles, const std::vector<Episode>& in_force, Time until) {
   std::vector<Stretch> stretches;
   for (const Trouble& trouble : troubles)
@@ -80,13 +95,6 @@ std::vector<Stretch> not_noise(const std::vector<Trouble>& troubles, const std::
     if (days_between(episode.raised, end) > long_open_days) stretches.push_back({episode.line, episode.raised, end});
   }
   return stretches;
-}
-
-bool same_place(const Episode& a, const Episode& b) { return a.line == b.line && a.condition == b.condition; }
-
-bool overlap(const Episode& a, const Episode& b) {
-  const auto ends_after = [](const Episode& one, Time at) { return !one.cleared || *one.cleared >= at; };
-  return ends_after(a, b.raised) && ends_after(b, a.raised);
 }
 
 void compare(CandidateResult& result, const std::vector<Episode>& in_force) {
@@ -106,14 +114,6 @@ void compare(CandidateResult& result, const std::vector<Episode>& in_force) {
   for (std::size_t i = 0; i < in_force.size(); ++i)
     if (!met[i]) result.gone.push_back(in_force[i]);
 }
-
-std::vector<Episode> of_station(const std::vector<WarningChange>& changes, const StationId& id, Time from) {
-  std::vector<WarningChange> own;
-  std::copy_if(changes.begin(), changes.end(), std::back_inserter(own), [&](const WarningChange& c) { return c.station == id; });
-  return episodes_of(own, from);
-}
-
-}  // namespace
 
 std::string_view name_of(Trouble::Kind kind) {
   switch (kind) {
@@ -176,13 +176,15 @@ void match_troubles(std::vector<Episode>& episodes, const std::vector<Trouble>& 
   }
 }
 
-Listened listen(const history::FedTape& tape, const rules::StationContext& in_force, Time from, Time until) {
+Listened listen(const history::FedTape& tape, const rules::StationContext& in_force, Time from, Time until, const TurnHeard& also) {
   Listened heard;
   heard.steps = play(tape, in_force, until, [&](const HalfCycle& turn, const rules::TurnFigures& figures, const rules::StationState&) {
     if (turn.pump_start >= from) heard.noise.take(turn, figures);
+    if (also) also(turn, figures);
   });
   TroubleWatch troubles;
   (void)tape.play([&](const FedEvent& fed, const HalfCycle* turn) {
+    if (fed.received > until) return;
     troubles.take(fed, turn);
     if (turn == nullptr) return;
     if (heard.turns++ == 0) heard.from = turn->pump_start;

@@ -116,10 +116,17 @@ struct Listened {
   Time to{};
   std::size_t turns = 0;
 };
-[[nodiscard]] Listened listen(const history::FedTape& tape, const rules::StationContext& in_force, Time from, Time until);
+// `also`: called with each turn that is charted.
+using TurnHeard = std::function<void(const HalfCycle&, const rules::TurnFigures&)>;
+[[nodiscard]] Listened listen(const history::FedTape& tape, const rules::StationContext& in_force, Time from, Time until,
+                              const TurnHeard& also = {});
 
 // From warning changes of one station, in order.
 [[nodiscard]] std::vector<Episode> episodes_of(const std::vector<WarningChange>& changes, Time from);
+// Fills differences and gone.
+void compare(CandidateResult& result, const std::vector<Episode>& in_force);
+// What of a station's turns is no noise: around troubles, and while a warning of a line was open for long.
+[[nodiscard]] std::vector<Stretch> not_noise(const std::vector<Trouble>& troubles, const std::vector<Episode>& in_force, Time until);
 void match_troubles(std::vector<Episode>& episodes, const std::vector<Trouble>& troubles);
 
 }  // namespace driftline::trial

@@ -143,5 +143,30 @@ TEST(Trial, over_what_was_kept_gives_the_warnings_that_were_raised_to_the_byte) 
   EXPECT_GE(warnings, 10) << "too few for the comparison to mean much";
 }
 
+// A condition that an engineer has switched off must call nobody, and must not hide what is watched.
+TEST(Trial, what_is_not_watched_is_not_told) {
+  const fs::path folder = cases / "slow-leak-in-five-days";
+  const auto messages = messages_of(folder / "recording.ndjson.gz");
+  auto loaded = load_config((folder / "plant.json").string());
+  ASSERT_TRUE(loaded.config);
+  const auto conditions = [&](const PlantSettings& settings) {
+    PlantSettings with = settings;
+    with.keep_states = false;
+    Plant plant(std::move(with));
+    std::map<Condition, int> told;
+    for (const Judged& judged : {plant.judge(messages), plant.finish()})
+      for (const WarningChange& change : judged.warnings) ++told[change.condition];
+    return told;
+  };
+  PlantSettings settings = loaded.config->plant;
+  const auto all = conditions(settings);
+  ASSERT_GE(all.size(), 1U);
+  for (const auto& [condition, count] : all) {
+    PlantSettings blind = settings;
+    for (auto& [id, context] : blind.stations) context.thresholds.conditions[static_cast<std::size_t>(condition)].watched = false;
+    EXPECT_FALSE(conditions(blind).contains(condition)) << static_cast<int>(condition);
+  }
+}
+
 }  // namespace
 }  // namespace driftline

@@ -115,6 +115,11 @@ inline std::vector<FedRow> fed_rows(int number) {
   };
 }
 
+inline RolloutRow rollout_row(int number) {
+  return {"2026-03-0" + std::to_string(1 + number), number, time_from_ms(1'772'344'800'000 + number), "in-force", "an engineer",
+          "calls at \"night\"", "kind twin", R"({"plan_days":21})"};
+}
+
 // One of everything, of message `number` of the journal.
 inline Batch batch_of(int number) {
   Batch batch;

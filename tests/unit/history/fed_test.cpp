@@ -138,6 +138,18 @@ TEST_F(Fed, retention_takes_old_chunks_and_notes) {
   EXPECT_FALSE(tape(station_id(0)).events.empty());
 }
 
+// The log says who changed thresholds, when and why; a gateway that starts again must not say it twice.
+TEST_F(Fed, what_was_done_with_thresholds_is_kept_once) {
+  const auto history = open();
+  const RolloutRow rows[]{rollout_row(0), rollout_row(1)};
+  ASSERT_TRUE(history->note_rollouts(rows).has_value());
+  ASSERT_TRUE(history->note_rollouts(rows).has_value());
+  const auto back = (*Reader::open(file_))->rollouts(9);
+  ASSERT_THAT(back.value(), SizeIs(2));
+  EXPECT_EQ(back->front().row, rollout_row(1));
+  EXPECT_EQ(back->back().row, rollout_row(0));
+}
+
 // Damaged bytes must end in an answer, not in a crash or a station's year of memory.
 TEST(FedPack, damaged_bytes_are_read_up_to_the_damage_and_told) {
   FedPacker packer;

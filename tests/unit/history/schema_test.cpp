@@ -38,6 +38,8 @@ void make_present_file(const std::string& file) {
   const CursorMark marks[]{{Feed::half_cycles, 2}, {Feed::warnings, 1}};
   const RefusedRow refused[]{{"metrics", Feed::half_cycles, 1, time_from_ms(1'772'344'900'000), 400, "half_cycle x=1", "no"}};
   ASSERT_TRUE((*history)->advance("metrics", marks, refused).has_value());
+  const RolloutRow rollouts[]{rollout_row(0), rollout_row(1)};
+  ASSERT_TRUE((*history)->note_rollouts(rollouts).has_value());
 }
 
 // Without it the next step could not be tried on what is out there; and a released step that was edited shows here.
