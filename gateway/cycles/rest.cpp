@@ -17,6 +17,7 @@ constexpr double slower = 2.5;  // spacings that differ by this are of two rates
 constexpr double much_slower = 6.0;  // not by a few lost samples
 constexpr std::int64_t dense_ms = 500;
 constexpr double looked_back_s = 90.0;
+constexpr double soft_start_most_s = 30.0;  // a sample at rest a minute before is high by noise, not by the pump
 
 double median(std::vector<double>& values) {
   const auto mid = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -175,7 +176,8 @@ Rest::Onset Rest::onset(const Sample& sample) const {
     level = median(bars) + 0.7;
   }
   std::size_t first = n;
-  while (first > 1 && lately(trace_.time_of(first - 1)) && trace_.bar_of(first - 1, line).value_or(-1e9) > level) --first;
+  const auto soft = [&](std::size_t i) { return seconds_between(trace_.time_of(i), sample.time) <= soft_start_most_s; };
+  while (first > 1 && soft(first - 1) && trace_.bar_of(first - 1, line).value_or(-1e9) > level) --first;
   return {first, false, 0};
 }
 

@@ -285,5 +285,38 @@ TEST(Turns, a_vent_whose_end_no_sample_shows_is_carried_on_or_unknown) {
   }
 }
 
+TEST(Turns, a_noisy_sample_at_rest_a_minute_before_is_not_the_start) {
+  // One turn in some hundred would take a minute longer than it did, and somebody would be sent out for it.
+  for (double phase_s = 0; phase_s < 5; phase_s += 0.5) {
+    Station station;
+    station.says_pump = false;
+    station.fast_s = 5;
+    station.rest_s = 120;
+    station.phase_s = phase_s;
+    auto samples = station.samples(8);
+    for (int n = 1; n < 8; ++n) {
+      const InventedTurn of = station.turn(n);
+      const Time stopped = station.at(station.turn(n - 1).start_s + station.turn(n - 1).pump_s);
+      Sample* last = nullptr;
+      for (Sample& sample : samples) {
+        if (sample.time < stopped || sample.time >= station.at(of.start_s)) continue;
+        sample.line = of.line;  // the changeover goes on at the stop
+        last = &sample;
+      }
+      ASSERT_NE(last, nullptr);
+      last->time = station.at(of.start_s - 55);
+      Pressures noisy;
+      for (int line = 1; line <= 2; ++line) noisy.append(last->pressure.of_line(line).value() + (line == of.line ? 0.9 : 0.0));
+      last->pressure = noisy;
+    }
+    const auto told = half_cycles_in(events_of(samples, station.settings()));
+    ASSERT_EQ(told.size(), 8U) << phase_s;
+    for (int n = 1; n < 8; ++n) {
+      ASSERT_TRUE(told[static_cast<std::size_t>(n)].time_to_pressure_s) << phase_s << " " << n;
+      EXPECT_NEAR(*told[static_cast<std::size_t>(n)].time_to_pressure_s, *station.turn(n).met_s, 10) << phase_s << " " << n;
+    }
+  }
+}
+
 }  // namespace
 }  // namespace driftline::cycles
