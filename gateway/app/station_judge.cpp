@@ -9,6 +9,8 @@
 namespace driftline::fold {
 namespace {
 
+constexpr double unusable_every_s = 60;  // as often as a station's heartbeat
+
 FedBody body_of(const StationEvent& event) {
   return std::visit(
       [](const auto& one) -> FedBody {
@@ -18,6 +20,16 @@ FedBody body_of(const StationEvent& event) {
           return one;
       },
       event);
+}
+
+// Faults, and beside them nothing.
+bool nothing_of_use(const Decoded& decoded) {
+  return !decoded.faults.empty() && decoded.samples.empty() && !decoded.settings && !decoded.presence && !decoded.note;
+}
+
+bool heard_so_lately(const Station& station, Time received) {
+  const auto last = station.rules.hearing.last_unusable;
+  return last && seconds_between(*last, received) < unusable_every_s;
 }
 
 }  // namespace
@@ -92,6 +104,7 @@ void StationJudge::take(Station& station, const PlantMessage& arrived, Reading r
     events_.emplace_back(*decoded_.presence);
   }
   if (decoded_.note) events_.emplace_back(*decoded_.note);
+  if (nothing_of_use(decoded_) && !heard_so_lately(station, received)) events_.emplace_back(UnusableMessage{received});
   hand_on_events(station, key, key.position);
 }
 

@@ -208,6 +208,7 @@ void FedPacker::put(const FedEvent& event, std::int64_t half_cycle_id) {
       put.byte(s.over ? 1 : 0);
     }
     void operator()(const Heartbeat& h) { put.time(h.time, h.received); }
+    void operator()(const UnusableMessage&) {}
   };
   std::visit(Visitor{Putting(before_, bytes_), event.received, half_cycle_id, before_, bytes_}, event.body);
   ++count_;
@@ -270,6 +271,7 @@ bool FedUnpacker::read(StoredFedEvent& stored) {
       h.received = event.received;
       return take.time(event.received, h.time);
     }
+    case 7: event.body.emplace<UnusableMessage>().received = event.received; return true;
     default: return false;
   }
 }

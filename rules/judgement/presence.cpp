@@ -33,6 +33,14 @@ Finding finding_of(Condition condition, std::optional<int> line, Time time, cons
   return f;
 }
 
+constexpr std::string_view unusable_reason = "messages come, but none of them can be used";
+
+void raise_unusable(StationState& state, Time time, std::vector<Judgement>& out) {
+  state.silent = {.on = true, .urgency = Urgency::notice, .since = time};
+  state.hearing.unusable_told = true;
+  out.push_back(finding_of(Condition::station_silent, std::nullopt, time, state.silent, std::string(unusable_reason)));
+}
+
 std::optional<double> period_of(const LineState& line, const StationState& state, const StationContext& context) {
   const auto cycle = state.settings.cycle_s ? state.settings.cycle_s : context.design.settings.cycle_s;
   const double seen = line.period_s;
@@ -52,11 +60,15 @@ void hear(StationState& state, Time received, std::optional<Time> time, bool lat
   }
   if (state.silent.on) {
     state.silent = {};
-    h.back_at = received;
-    Finding f = finding_of(Condition::station_silent, std::nullopt, received, state.silent, "the station is heard again");
-    f.causes = silence_causes(h);
+    if (!h.unusable_told) h.back_at = received;
+    Finding f = finding_of(Condition::station_silent, std::nullopt, received, state.silent,
+                           h.unusable_told ? "its messages can be used again" : "the station is heard again");
+    if (!h.unusable_told) f.causes = silence_causes(h);
     out.push_back(std::move(f));
   }
+  h.unusable_since.reset();
+  h.last_unusable.reset();
+  h.unusable_told = false;
   if (h.back_at && late) {
     h.link_losses += 1;
     h.back_at.reset();
@@ -73,6 +85,18 @@ void hear(StationState& state, Time received, std::optional<Time> time, bool lat
   h.last_time = *time;
 }
 
+void hear_unusable(StationState& state, Time received, std::vector<Judgement>& out) {
+  Hearing& h = state.hearing;
+  h.last_unusable = received;
+  if (!h.unusable_since) h.unusable_since = received;
+  if (!state.silent.on || h.unusable_told) return;
+  state.silent = {};
+  Finding over = finding_of(Condition::station_silent, std::nullopt, received, state.silent, "messages come again");
+  over.causes = silence_causes(h);
+  out.push_back(std::move(over));
+  raise_unusable(state, received, out);
+}
+
 void hear_presence(StationState& state, const PresenceChange& presence, Time received) {
   if (presence.online) {
     state.hearing.offline_since.reset();
@@ -83,7 +107,8 @@ void hear_presence(StationState& state, const PresenceChange& presence, Time rec
 
 std::optional<Time> silent_at(const StationState& state) {
   const Hearing& h = state.hearing;
-  if (state.silent.on || state.out_of_service || !h.last_received) return std::nullopt;
+  if (state.silent.on || state.out_of_service) return std::nullopt;
+  if (!h.last_received) return h.unusable_since ? std::optional(later_by_s(*h.unusable_since, silent_at_least_s)) : std::nullopt;
   Time at = later_by_s(*h.last_received, h.limit_s);
   if (h.offline_since) at = std::min(at, later_by_s(std::max(*h.offline_since, *h.last_received), offline_grace_s));
   return at;
@@ -92,6 +117,9 @@ std::optional<Time> silent_at(const StationState& state) {
 void judge_silence(StationState& state, Time now, std::vector<Judgement>& out) {
   const auto at = silent_at(state);
   if (!at || *at > now) return;
+  const Hearing& h = state.hearing;
+  const bool comes = h.last_unusable && (!h.last_received || seconds_between(*h.last_unusable, *at) < double{h.limit_s} / 3);
+  if (comes) return raise_unusable(state, *at, out);
   state.silent = {.on = true, .urgency = Urgency::notice, .since = *at};
   const bool told = state.hearing.offline_since.has_value();
   Finding f = finding_of(Condition::station_silent, std::nullopt, *at, state.silent,

@@ -1,5 +1,8 @@
 // Is the station heard, and do its turns come?
 //
+// A station whose messages come but cannot be used tells no more than a silent one, and is told under the same condition, with
+// another reason and without a cause of silence: nobody should drive there to look for power.
+//
 // Silence is measured on the gateway's clock against the station's own habit: the longest usual gap between two things
 // heard, slowly forgotten; three of it and five minutes, at least half an hour, are silence. A turn is missed when, with the
 // station heard without a break, more than two of the line's periods have gone by since its last turn: one turn left
@@ -21,6 +24,7 @@ inline constexpr double offline_grace_s = 1200;  // a controller that restarts i
 
 // Something came at `received`, measured at `time` where known.
 void hear(StationState& state, Time received, std::optional<Time> time, bool late, const StationContext& context, std::vector<Judgement>& out);
+void hear_unusable(StationState& state, Time received, std::vector<Judgement>& out);
 void hear_presence(StationState& state, const PresenceChange& presence, Time received);
 [[nodiscard]] std::optional<Time> silent_at(const StationState& state);
 void judge_silence(StationState& state, Time now, std::vector<Judgement>& out);

@@ -224,6 +224,7 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
       hear(state, received, beat.time, late, context, out);
       if (!late) judge_missed(state, beat.time, received, context, out);
     }
+    void operator()(const UnusableMessage&) const { hear_unusable(state, received, out); }
   };
   const std::size_t before = out.size();
   std::visit(Visitor{state, received, context, out, figures}, event);

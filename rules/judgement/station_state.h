@@ -108,10 +108,14 @@ struct Hearing {
   float link_losses = 1;               // silences after which late data came, and those without; start even
   float power_losses = 1;
   std::optional<Time> back_at;         // gateway's clock: the end of a silence whose cause is not yet known
+  std::optional<Time> unusable_since;  // gateway's clock: messages came, and since the last good one none could be used
+  std::optional<Time> last_unusable;
+  bool unusable_told = false;          // the open silence is one of messages that cannot be used
   bool operator==(const Hearing&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(last_received, unbroken_since, last_time, offline_since, habit_s, limit_s, heard, link_losses, power_losses, back_at);
+    archive(last_received, unbroken_since, last_time, offline_since, habit_s, limit_s, heard, link_losses, power_losses, back_at, unusable_since, last_unusable,
+            unusable_told);
   }
 };
 

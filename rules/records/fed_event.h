@@ -15,7 +15,8 @@ struct TurnTold {
 };
 
 using FedBody =
-    std::variant<TurnTold, LevelReading, ServiceNote, SettingsChange, PresenceChange, SensorReport, Heartbeat>;
+    std::variant<TurnTold, LevelReading, ServiceNote, SettingsChange, PresenceChange, SensorReport, Heartbeat,
+                 UnusableMessage>;
 
 // The position of what waiting has settled, and of what the end of a recording has.
 inline constexpr std::uint64_t settled_by_waiting = 0;

@@ -63,7 +63,13 @@ struct Heartbeat {
   bool operator==(const Heartbeat&) const = default;
 };
 
-using StationEvent =
-    std::variant<HalfCycle, LevelReading, ServiceNote, SettingsChange, PresenceChange, SensorReport, Heartbeat>;
+// A message came of which nothing could be used; at most one a minute. The station is heard, but not understood.
+struct UnusableMessage {
+  Time received{};
+  bool operator==(const UnusableMessage&) const = default;
+};
+
+using StationEvent = std::variant<HalfCycle, LevelReading, ServiceNote, SettingsChange, PresenceChange, SensorReport, Heartbeat,
+                                  UnusableMessage>;
 
 }  // namespace driftline

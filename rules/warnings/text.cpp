@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "rules/conditions/wear_forecast.h"
 #include "rules/records/names.h"
 #include "rules/records/time_text.h"
 
@@ -107,13 +108,17 @@ std::string days_number(double days) {
 
 std::string days_text(Time from, Time to) {
   const double days = days_between(from, to);
-  return days < 0.5 ? "hours" : days_number(days) + " days";
+  if (days < 0.5) return "less than half a day";
+  return days > horizon_days - 0.5 ? "more than " + days_number(horizon_days) + " days" : days_number(days) + " days";
 }
 
-// "9 to 12 days", "hours to 3 days".
+// "9 to 12 days", "half a day or less to 3 days", "90 to more than 120 days"; one figure where both ends round to it.
 std::string days_text(Time from, Time earliest, Time latest) {
-  const double first = days_between(from, earliest);
-  return (first < 0.5 ? "hours" : days_number(first)) + " to " + days_text(from, latest);
+  const std::string first = days_text(from, earliest);
+  const std::string last = days_text(from, latest);
+  if (first == last) return first;
+  if (days_between(from, earliest) < 0.5) return "half a day or less to " + last;
+  return days_number(days_between(from, earliest)) + " to " + last;
 }
 
 bool is_about_the_reservoir(Condition condition) {
@@ -125,7 +130,7 @@ std::string how_long(const Finding& f) {
   switch (f.condition) {
     case Condition::pressure_not_reached: return "The line is not served now.";
     case Condition::quick_to_pressure: return "Bearings of this line may go short of grease.";
-    case Condition::missed_turn: return "Nothing is greased meanwhile.";
+    case Condition::missed_turn: return f.line ? "This line is not greased meanwhile." : "Nothing is greased meanwhile.";
     case Condition::station_silent: return "What it does is not known meanwhile.";
     case Condition::slow_vent:
     case Condition::peak_shift:
@@ -151,11 +156,14 @@ std::string how_long(const Finding& f) {
 }
 
 std::string likeliest(const Finding& f) {
+  if (f.causes.empty() && f.condition == Condition::station_silent)
+    return "First check: the station's faults, here and not on the spot; each says what is wrong with a message and what would be "
+           "right. Often the controller's clock is not set. Bring: nothing at first.";
   if (f.causes.empty())
     return is_about_the_reservoir(f.condition) ? "First check: the level in the reservoir. Bring: grease of the kind on the station's plate."
                                                : std::string{};
   const CauseText& first = causes[static_cast<std::size_t>(f.causes[0].cause)];
-  std::string text = "Likeliest: " + std::string(first.name) + " (" + number(std::round(100 * f.causes[0].weight)) + " %)";
+  std::string text = "Likeliest: " + std::string(first.name) + " (" + std::to_string(std::lround(100 * f.causes[0].weight)) + " %)";
   if (f.causes.size() > 1 && f.causes[1].weight >= 0.15) text += ", or " + std::string(causes[static_cast<std::size_t>(f.causes[1].cause)].name);
   return text + ". First check: " + std::string(first.check) + " Bring: " + std::string(first.bring) + ".";
 }

@@ -238,6 +238,72 @@ TEST(StationRules, silence_is_told_once_and_cleared_when_the_station_is_heard) {
   EXPECT_EQ(silences(out), (std::vector<bool>{true, false}));
 }
 
+// What is said of silence: whether it holds, why, and its first cause.
+std::vector<std::string> said_of_silence(const std::vector<Judgement>& judgements) {
+  std::vector<std::string> said;
+  for (const Judgement& j : judgements)
+    if (const auto* f = std::get_if<Finding>(&j); f && f->condition == Condition::station_silent)
+      said.push_back((f->holds ? "holds: " : "over: ") + f->reason + (f->causes.empty() ? ", no cause" : ""));
+  return said;
+}
+
+void send_unusable(Plant& plant, Time from, double hours, std::vector<Judgement>& out) {
+  for (int minute = 0; minute < 60 * hours; ++minute) {
+    const Time at = from + std::chrono::minutes{minute};
+    advance_to(plant.state, at, plant.context, out);
+    judge(plant.state, UnusableMessage{at}, at, plant.context, out);
+  }
+}
+
+// If this fails a station whose clock is not set is taken for one without power.
+TEST(StationRules, messages_that_cannot_be_used_are_told_as_such_and_not_as_silence) {
+  Plant plant;
+  plant.run_in_order(100);
+  const Time from = time_from_ms(start_ms + 100 * half_cycle_ms);
+  std::vector<Judgement> out;
+  send_unusable(plant, from, 30, out);
+  EXPECT_EQ(said_of_silence(out), std::vector<std::string>{"holds: messages come, but none of them can be used, no cause"});
+  out.clear();
+  const Time good = later_by_days(from, 2);
+  judge(plant.state, Heartbeat{.received = good, .time = good}, good, plant.context, out);
+  EXPECT_EQ(said_of_silence(out), std::vector<std::string>{"over: its messages can be used again, no cause"});
+}
+
+// If this fails a controller that lost its clock with its power stays "power lost" though it sends.
+TEST(StationRules, a_silence_that_ends_in_unusable_messages_is_told_anew) {
+  Plant plant;
+  plant.run_in_order(100);
+  const Time from = time_from_ms(start_ms + 100 * half_cycle_ms);
+  std::vector<Judgement> out;
+  advance_to(plant.state, later_by_days(from, 1), plant.context, out);
+  ASSERT_EQ(said_of_silence(out), std::vector<std::string>{"holds: nothing has come for longer than ever usual"});
+  out.clear();
+  send_unusable(plant, later_by_days(from, 1), 5, out);
+  EXPECT_EQ(said_of_silence(out), (std::vector<std::string>{"over: messages come again", "holds: messages come, but none of them can be used, no cause"}));
+}
+
+// If this fails a station that was never understood is never told of.
+TEST(StationRules, a_station_that_never_sent_anything_of_use_is_told_after_half_an_hour) {
+  Plant plant;
+  std::vector<Judgement> out;
+  const Time from = time_from_ms(start_ms);
+  send_unusable(plant, from, 0.4, out);
+  EXPECT_TRUE(said_of_silence(out).empty());
+  send_unusable(plant, from + std::chrono::minutes{24}, 2, out);
+  EXPECT_EQ(said_of_silence(out), std::vector<std::string>{"holds: messages come, but none of them can be used, no cause"});
+}
+
+// If this fails one bad message hides that the station fell silent after it.
+TEST(StationRules, one_unusable_message_before_silence_does_not_hide_it) {
+  Plant plant;
+  plant.run_in_order(100);
+  const Time from = time_from_ms(start_ms + 100 * half_cycle_ms);
+  std::vector<Judgement> out;
+  judge(plant.state, UnusableMessage{from}, from, plant.context, out);
+  advance_to(plant.state, later_by_days(from, 1), plant.context, out);
+  EXPECT_EQ(said_of_silence(out), std::vector<std::string>{"holds: nothing has come for longer than ever usual"});
+}
+
 // If this fails what is said depends on the calendar.
 TEST(StationRules, all_times_moved_by_whole_days_change_only_the_stamps) {
   Plant now;
