@@ -5,6 +5,7 @@
 #include <utility>
 #include <vector>
 
+#include "gateway/app/accounts.h"
 #include "gateway/app/clock.h"
 #include "gateway/app/judged_batch.h"
 #include "gateway/app/run_events.h"
@@ -34,7 +35,7 @@ class Pace {
 }  // namespace
 
 struct Judging::Loop {
-  explicit Loop(Judging& whole) : judging(whole), reader(*whole.parts_.journal, whole.from_) {}
+  explicit Loop(Judging& whole) : judging(whole), reader(*whole.parts_.journal, whole.from_), first_own(whole.first_own_) {}
 
   Judging& judging;
   journal::Reader reader;
@@ -43,6 +44,8 @@ struct Judging::Loop {
   history::Batch batch;
   JudgingCounts counts;
   Pace show{show_every}, tick{tick_every}, checkpoint{checkpoint_every}, tend{tend_every}, retain{retain_every};
+  Accounts accounts;
+  journal::Position first_own;  // earlier ones came to an earlier process
   bool rows = false;
 
   void take_settings();
@@ -57,7 +60,7 @@ struct Judging::Loop {
 };
 
 Judging::Judging(Plant plant, journal::Position from, JudgingParts parts)
-    : plant_(std::move(plant)), from_(from), parts_(std::move(parts)) {}
+    : plant_(std::move(plant)), from_(from), parts_(std::move(parts)), first_own_(parts_.journal->status().next) {}
 
 Judging::~Judging() {
   stop();
@@ -174,14 +177,13 @@ void Judging::Loop::gather(journal::Position until, std::chrono::milliseconds wa
 
 void Judging::Loop::judge() {
   const auto batch_messages = std::span(messages).first(taken);
+  for (const PlantMessage& message : batch_messages) ++(message.position < first_own ? counts.from_before : counts.messages);
   note(judging.plant_.judge(batch_messages));
   for (PlantMessage& message : batch_messages)
     if (message.message.payload.capacity() > payload_bytes_kept) std::string().swap(message.message.payload);
 }
 
 void Judging::Loop::note(Judged&& judged) {
-  counts.messages += judged.messages;
-  counts.samples += judged.samples;
   counts.half_cycles += judged.half_cycles.size();
   counts.warning_changes += judged.warnings.size();
   counts.faults += judged.faults.size();
@@ -229,6 +231,7 @@ void Judging::Loop::look_after(nanoseconds now) {
     counts.stations = stations.size();
     counts.set_aside = 0;
     for (const StationSummary& station : stations) counts.set_aside += station.set_aside ? 1 : 0;
+    accounts.take(stations, counts);
   }
   if (retain.due(now))
     judging.parts_.journal->retain(judging.parts_.history->needed_from(), judging.plant_.now());

@@ -41,9 +41,21 @@ struct JudgingParts {
   std::function<void(Time as_of, std::vector<StationSummary>)> plant{};
 };
 
+// Every sample that came is in one of used, doubled, behind, held and refused.
+struct SampleTotals {
+  std::uint64_t used = 0;
+  std::uint64_t doubled = 0;
+  std::uint64_t behind = 0;
+  std::uint64_t held = 0;
+  std::uint64_t refused = 0;
+  [[nodiscard]] std::uint64_t read() const { return used + doubled + behind + held; }
+  bool operator==(const SampleTotals&) const = default;
+};
+[[nodiscard]] SampleTotals totals_of(const StationSummary& station);
+
 struct JudgingCounts {
-  std::uint64_t messages = 0;
-  std::uint64_t samples = 0;
+  std::uint64_t messages = 0;     // that this process received
+  std::uint64_t from_before = 0;  // that an earlier process had received: read again after a crash, or left over
   std::uint64_t half_cycles = 0;
   std::uint64_t warning_changes = 0;
   std::uint64_t faults = 0;
@@ -52,6 +64,9 @@ struct JudgingCounts {
   std::uint64_t behind = 0;  // messages in the journal that wait
   std::uint64_t stations = 0;
   std::uint64_t set_aside = 0;
+  SampleTotals samples;           // of all stations, since each was first heard
+  std::uint64_t clocks_off = 0;   // stations whose samples are stamped far from their arrival
+  std::string clock_most_off;     // of them the one that is furthest off
 };
 
 class Judging {
@@ -81,6 +96,7 @@ class Judging {
   Plant plant_;
   const journal::Position from_;
   const JudgingParts parts_;
+  const journal::Position first_own_;  // what lies before it came to an earlier process
   std::thread thread_;
   std::atomic<std::uint64_t> pulse_{0};
   mutable std::mutex mutex_;  // all below

@@ -113,7 +113,7 @@ web::GatewayNow PagePart::gateway_now() const {
   now.broker = words_of(status.source);
   now.behind = status.judged.behind;
   now.messages = status.judged.messages;
-  now.samples = status.judged.samples;
+  now.samples = status.judged.samples.read();
   now.half_cycles = status.judged.half_cycles;
   now.faults = status.judged.faults;
   const std::lock_guard guard(mutex_);

@@ -313,6 +313,9 @@ std::vector<StationSummary> Plant::stations() const {
       summary.samples_doubled = counts.doubled;
       summary.samples_behind = counts.behind;
       summary.samples_held = counts.held;
+      if (summary.last_received)
+        if (const auto time = station.cycles.clock.station_time(*summary.last_received))
+          summary.stamped_behind_s = seconds_between(*time, *summary.last_received);
     }
   return all;
 }

@@ -98,7 +98,6 @@ struct Judged {
   std::vector<SiteSaved> sites;        // those that took part in the output
   std::vector<SeenRow> seen;           // by site and station
   std::size_t messages = 0;
-  std::size_t samples = 0;
 
   [[nodiscard]] bool has_output() const {
     return !half_cycles.empty() || !warnings.empty() || !reservoirs.empty() || !forecasts.empty() || !faults.empty();
@@ -118,6 +117,8 @@ struct StationSummary {
   std::uint64_t samples_held = 0;      // wait for their order, for a clock's proof or for a hole to be filled
   std::uint64_t samples_refused = 0;   // beside `samples`: could not be read; a payload that is no JSON counts as one
   std::uint64_t faults = 0;
+  // How much earlier than they arrive its samples are stamped, at the least lately; negative: its clock is ahead.
+  std::optional<double> stamped_behind_s;
   bool set_aside = false;  // a broken invariant was met in its fold: not judged until it is rebuilt
 };
 

@@ -1,5 +1,7 @@
 #include "gateway/app/run_events.h"
 
+#include <cmath>
+#include <cstdio>
 #include <string>
 
 #include "gateway/events/events.h"
@@ -13,6 +15,17 @@ using events::say;
 
 std::string name(const StationId& station) {
   return station.site + "/" + station.station;
+}
+
+std::string duration_text(double seconds) {
+  char text[32];
+  if (seconds < 7200)
+    std::snprintf(text, sizeof text, "%.0f min", seconds / 60);
+  else if (seconds < 172800)
+    std::snprintf(text, sizeof text, "%.1f h", seconds / 3600);
+  else
+    std::snprintf(text, sizeof text, "%.1f days", seconds / 86400);
+  return text;
 }
 
 }  // namespace
@@ -41,6 +54,34 @@ void warning(const WarningChange& change) {
   const std::string line = change.line ? " line " + std::to_string(*change.line) : std::string();
   say(Level::info, "warning-" + std::string(name_of(change.change)),
       name(change.station) + line + " " + std::string(name_of(change.condition)), change.text);
+}
+
+void clock_off(const StationId& station, double behind_s) {
+  say(Level::warn, "clock-off", name(station),
+      "its samples are stamped " + duration_text(std::abs(behind_s)) + (behind_s > 0 ? " before" : " after") +
+          " they arrive: its clock is off, or it sends late; turns are told by its clock");
+}
+void clock_right(const StationId& station) {
+  say(Level::info, "clock-right", name(station), "its samples are stamped as they arrive again");
+}
+
+void samples_counted(const SampleTotals& added) {
+  const auto add = [](std::string_view event, std::uint64_t n) {
+    if (n > 0) events::count(event, "", n);
+  };
+  add("samples-used", added.used);
+  add("samples-doubled", added.doubled);
+  add("samples-behind", added.behind);
+  add("samples-refused", added.refused);
+}
+
+void samples_withheld(const StationId& station, const SampleTotals& since, const SampleTotals& total) {
+  const auto text = [](const SampleTotals& t) {
+    return std::to_string(t.used) + " used, " + std::to_string(t.doubled) + " doubled, " + std::to_string(t.behind) +
+           " too late, " + std::to_string(t.refused) + " refused";
+  };
+  say(Level::warn, "samples-withheld", name(station),
+      "samples of the last hour: " + text(since) + "; in all " + text(total) + ", " + std::to_string(total.held) + " held back");
 }
 
 void commit_failed(std::string_view cause, std::string_view text) {

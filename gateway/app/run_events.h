@@ -3,6 +3,7 @@
 
 #include <string_view>
 
+#include "gateway/app/judging.h"
 #include "gateway/app/plant.h"
 
 namespace driftline::run_events {
@@ -13,6 +14,12 @@ void stopping_part(std::string_view name);
 void stopped();
 void fault(const Judged::FaultRow& row);  // subject: station, or topic where there is none
 void warning(const WarningChange& change);
+// Its samples are stamped `behind_s` before they arrive (negative: after); said once until it is right again.
+void clock_off(const StationId& station, double behind_s);
+void clock_right(const StationId& station);
+void samples_counted(const SampleTotals& added);  // counts, no line
+// In the last hour, and in all.
+void samples_withheld(const StationId& station, const SampleTotals& since, const SampleTotals& total);
 void commit_failed(std::string_view cause, std::string_view text);
 void tend_failed(std::string_view cause, std::string_view text);
 void state_unreadable(std::string_view who);  // starts empty

@@ -32,7 +32,7 @@ void print_json(const ConfigOutcome& outcome) {
                      {"cautions", as_json(outcome.cautions)}};
   if (outcome.config) out["stations"] = outcome.config->plant.stations.size();
   for (const auto& [id, thresholds] : outcome.explained)
-    for (const EffectiveThreshold& threshold : thresholds)
+    for (const EffectiveThreshold& threshold : outcome.config ? thresholds : std::vector<EffectiveThreshold>{})
       out["thresholds"].push_back({{"name", threshold.name},
                                    {"value", nlohmann::json::parse(threshold.value)},
                                    {"from", threshold.from}});
@@ -48,8 +48,13 @@ void print_problems(const std::vector<ConfigProblem>& problems, const char* sort
 }
 
 void print_explained(const ConfigOutcome& outcome) {
+  // Of what is refused nothing holds: values read past the mistakes would look as if they did.
+  if (!outcome.config) {
+    if (!outcome.explained.empty()) std::cout << "\nno thresholds are explained: nothing of this configuration would be used\n";
+    return;
+  }
   for (const auto& [id, thresholds] : outcome.explained) {
-    const bool configured = outcome.config && outcome.config->plant.stations.contains(id);
+    const bool configured = outcome.config->plant.stations.contains(id);
     std::cout << "\nthresholds of " << id.site << '/' << id.station
               << (configured ? "" : " (no file names it: the defaults)") << '\n';
     std::size_t widest = 0;
@@ -89,10 +94,14 @@ int verb_check(Arguments arguments) {
   std::string explain;
   bool json = false;
   CLI::App app(help_text, "driftline check");
-  app.add_option("--config,config", folder, "configuration folder")->required();
+  app.add_option("--config,config", folder, "configuration folder; the word --config may be left out");
   app.add_option("--explain", explain, "SITE/STATION: print its thresholds and where each comes from");
   app.add_flag("--json", json, "print the result as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
+  if (folder.empty()) {
+    std::cerr << "driftline check: no configuration folder is given: driftline check --config DIR\n";
+    return exit_unusable;
+  }
   const auto station = explain.empty() ? std::nullopt : station_named(explain);
   if (!explain.empty() && !station) {
     std::cerr << "driftline check: --explain takes SITE/STATION, such as northyard/ps-01\n";

@@ -83,13 +83,16 @@ int verb_replay(Arguments arguments) {
   app.add_option("recording", recordings, "recordings (.ndjson, .ndjson.gz) or folders of them");
   app.add_option("--journal", journal_of, "data folder of a gateway that does not run: its journal, written to OUT/journal.ndjson.gz, is the recording");
   app.add_option("--config", config_folder, "configuration folder; without it all stations are judged with the defaults");
-  app.add_option("--out", out, "folder for the files; made if absent")->required();
+  app.add_option("--out", out, "folder for the files; made if absent");
   app.add_option("--threads", threads, "threads that judge; changes nothing but the time it takes")
       ->check(CLI::Range(1, 64))->capture_default_str();
   app.add_flag("--json", json, "print the summary as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
-  if (recordings.empty() == journal_of.empty()) {
-    std::cerr << "driftline replay: give recordings or --journal, one of the two\n";
+  if (recordings.empty() == journal_of.empty() || out.empty()) {
+    if (recordings.empty() == journal_of.empty())
+      std::cerr << "driftline replay: give recordings or --journal, one of the two\n";
+    if (out.empty()) std::cerr << "driftline replay: --out is missing, the folder for the files\n";
+    std::cerr << "    driftline replay RECORDING... --config DIR --out DIR      (--help says more)\n";
     return exit_unusable;
   }
 

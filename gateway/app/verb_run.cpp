@@ -123,8 +123,8 @@ class Running {
     manager_.stopping();
     gateway_.stop();
     remove_health(gateway_.settings().store.data_folder);
+    events::flush(true);  // sums of what was folded, before the last line
     run_events::stopped();
-    events::flush(true);
     return ended_well;
   }
 

@@ -9,12 +9,13 @@ namespace driftline::broker::events {
 using driftline::events::count;
 using driftline::events::Level;
 using driftline::events::say;
+using driftline::events::say_change;
 
-void connected(std::string_view client, std::string_view broker, bool session_present) {
-  say(Level::info, "broker-connected", client,
-      "connected to " + std::string(broker) +
-          (session_present ? ", which had kept our session"
-                           : ", which held no session of ours: subscribed anew"));
+void connected(std::string_view client, std::string_view broker, std::optional<bool> session_kept) {
+  const std::string_view session = !session_kept   ? ""
+                                   : *session_kept ? ", which had kept our session"
+                                                   : ", which held no session of ours: subscribed anew";
+  say_change(Level::info, "broker-connected", client, "connected to " + std::string(broker) + std::string(session));
 }
 
 void connect_failed(std::string_view client, const LinkFailure& failure, double retry_in_s) {
@@ -25,11 +26,11 @@ void connect_failed(std::string_view client, const LinkFailure& failure, double 
 }
 
 void connection_lost(std::string_view client, const LinkFailure& failure) {
-  say(Level::warn, "broker-connection-lost", client, failure.text);
+  say_change(Level::warn, "broker-connection-lost", client, failure.text);
 }
 
 void disconnected(std::string_view client) {
-  say(Level::info, "broker-disconnected", client, "disconnected as asked");
+  say_change(Level::info, "broker-disconnected", client, "disconnected as asked");
 }
 
 void payload_cut(std::string_view topic, std::size_t bytes, std::size_t bound) {
@@ -45,7 +46,7 @@ void journal_refuses(std::string_view topic) {
 }
 
 void journal_takes_again(std::uint64_t refused) {
-  say(Level::info, "journal-takes-again", "",
+  say_change(Level::info, "journal-takes-again", "",
       "the journal takes messages again; " + std::to_string(refused) +
           " were left with the broker, which sends them again");
 }
@@ -66,7 +67,7 @@ void callback_threw(std::string_view what) {
 }
 
 void publishing_stopped(std::string_view client, const LinkFailure& failure) {
-  say(Level::warn, "publishing-stopped", std::string(client) + " " + std::string(name_of(failure.trouble)),
+  say_change(Level::warn, "publishing-stopped", std::string(client) + " " + std::string(name_of(failure.trouble)),
       failure.text + "; what is not confirmed is published again");
 }
 

@@ -3,13 +3,15 @@
 
 #include <chrono>
 #include <cstdint>
+#include <optional>
 #include <string_view>
 
 #include "gateway/broker/link.h"
 
 namespace driftline::broker::events {
 
-void connected(std::string_view client, std::string_view broker, bool session_present);
+// `session_kept`: whether the broker had kept the session that was asked for; empty: none was.
+void connected(std::string_view client, std::string_view broker, std::optional<bool> session_kept);
 void connect_failed(std::string_view client, const LinkFailure& failure, double retry_in_s);
 void connection_lost(std::string_view client, const LinkFailure& failure);
 void disconnected(std::string_view client);

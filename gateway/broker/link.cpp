@@ -1,6 +1,7 @@
 #include "gateway/broker/link.h"
 
 #include <MQTTAsync.h>
+#include <netdb.h>
 #include <mqtt/async_client.h>
 
 #include <algorithm>
@@ -43,6 +44,25 @@ LinkTrouble trouble_of_code(int code, bool v5) {
   }
   if (code == 4 || code == 5) return LinkTrouble::not_authorised;  // MQTT 3.1.1, table 3.1
   return code >= 1 && code <= 3 ? LinkTrouble::refused : LinkTrouble::unreachable;
+}
+
+// For a name without an address the library gives a number and no word.
+bool has_address(const std::string& host) {
+  addrinfo* found = nullptr;
+  addrinfo wanted{};
+  wanted.ai_socktype = SOCK_STREAM;
+  const int answer = ::getaddrinfo(host.c_str(), nullptr, &wanted, &found);
+  if (found != nullptr) ::freeaddrinfo(found);
+  return answer == 0;
+}
+
+std::string why_unreachable(const BrokerSettings& settings, const mqtt::exception& thrown) {
+  if (!has_address(settings.host))
+    return "the name " + settings.host + " has no address; right would be a host name that this machine can look up, or an IP address";
+  const std::string said = thrown.get_message().empty() ? std::string(thrown.what()) : thrown.get_message();
+  if (said.find("[-1]") == std::string::npos) return said;
+  return "nothing answers there (" + said + "); see that a broker listens on port " + std::to_string(settings.port) +
+         " and that no firewall is between";
 }
 
 std::string_view refusal_of(int code, bool v5) {
@@ -223,8 +243,7 @@ LinkFailure Link::Client::failure_of(const mqtt::exception& thrown) {
     return {trouble, "broker " + address() + " says: " + std::string(refusal_of(code, v5()))};
   if (settings.tls && !thrown.get_message().empty() && thrown.get_message().find("TLS") != std::string::npos)
     return tls_failure();
-  const std::string why = thrown.get_message().empty() ? std::string(thrown.what()) : thrown.get_message();
-  return {trouble, "broker " + address() + " cannot be reached: " + why};
+  return {trouble, "broker " + address() + " cannot be reached: " + why_unreachable(settings, thrown)};
 }
 
 std::optional<LinkFailure> Link::Client::attempt() {

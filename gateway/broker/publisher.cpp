@@ -59,8 +59,7 @@ std::optional<LinkFailure> Publisher::Body::publish_waiting(std::size_t batches_
 
 void Publisher::Body::stay() {
   connected = true;
-  events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port),
-                    link->session_present());
+  events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port), std::nullopt);
   std::optional<LinkFailure> failure = publish_standing();
   while (!failure && !signal.stopping()) {
     failure = publish_waiting(batches_between_looks);

@@ -27,6 +27,7 @@ struct Entry {
   std::uint64_t total = 0;
   std::uint64_t unsaid = 0;  // repetitions since the last line
   int flushes_left = 0;      // until their sum is said; 0: the next one is said at once
+  int lines = 0;             // said since that count began
   Level level = Level::info;
   std::string text;  // the last one
 };
@@ -86,21 +87,30 @@ void write(Level level, std::string_view event, std::string_view subject, const 
     spdlog::log(level_of(level), "{} [{}]: {}", event, escaped(subject), text);
 }
 
-}  // namespace
-
-void say(Level level, std::string_view event, std::string_view subject, std::string_view text) {
+void say_or_fold(Level level, std::string_view event, std::string_view subject, std::string_view text, int lines_at_once) {
   Book& all = book();
   const std::lock_guard guard(all.mutex);
   Entry& entry = entry_of(all, event, subject);
   ++entry.total;
   entry.level = level;
-  if (entry.flushes_left > 0) {
+  if (entry.flushes_left == 0) entry.lines = 0;
+  if (entry.lines >= lines_at_once) {
     ++entry.unsaid;
     entry.text = escaped(text);
     return;
   }
-  entry.flushes_left = fold_flushes;
+  if (entry.lines++ == 0) entry.flushes_left = fold_flushes;
   write(level, event, subject, escaped(text));
+}
+
+}  // namespace
+
+void say(Level level, std::string_view event, std::string_view subject, std::string_view text) {
+  say_or_fold(level, event, subject, text, 1);
+}
+
+void say_change(Level level, std::string_view event, std::string_view subject, std::string_view text) {
+  say_or_fold(level, event, subject, text, changes_unfolded);
 }
 
 void count(std::string_view event, std::string_view subject, std::uint64_t n) {

@@ -24,6 +24,10 @@ enum class Level : std::uint8_t {
 // file; may be empty). `text` is for people: control characters are escaped and it is cut at text_bytes_max.
 void say(Level level, std::string_view event, std::string_view subject, std::string_view text);
 
+// For a change of state ("broker-connected"): as `say`, but the first changes_unfolded of an interval are said at once, so that
+// the end of a short trouble is not told a minute late.
+void say_change(Level level, std::string_view event, std::string_view subject, std::string_view text);
+
 // Counts without a line.
 void count(std::string_view event, std::string_view subject, std::uint64_t n = 1);
 

@@ -12,4 +12,8 @@ inline constexpr std::size_t pairs_max = 50'000;
 // Calls of flush (about one a second) from a line until the sum of its repetitions is due.
 inline constexpr int fold_flushes = 60;
 
+// Lines of one change of state in such an interval: a link that comes and goes a few times is told as it happens, one that
+// flaps is summed up.
+inline constexpr int changes_unfolded = 5;
+
 }  // namespace driftline::events

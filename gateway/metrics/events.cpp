@@ -8,7 +8,7 @@ namespace say_of = driftline::events;
 using say_of::Level;
 
 void down(const std::string& url, const std::string& why) {
-  say_of::say(Level::warn, "metrics-down", url, why + "; rows wait in the history");
+  say_of::say_change(Level::warn, "metrics-down", url, why + "; rows wait in the history");
 }
 
 void denied(const std::string& url, const std::string& why) {
@@ -20,7 +20,7 @@ void refuses_all(const std::string& url, const std::string& why) {
 }
 
 void back(const std::string& url, std::chrono::seconds after, std::int64_t rows_waiting) {
-  say_of::say(Level::info, "metrics-back", url,
+  say_of::say_change(Level::info, "metrics-back", url,
               "after " + std::to_string(after.count()) + " s, " + std::to_string(rows_waiting) + " rows waiting");
 }
 

@@ -13,6 +13,7 @@ using std::chrono::milliseconds;
 using std::chrono::seconds;
 
 constexpr const char* cursor_name = "metrics";
+constexpr milliseconds pulse_most{5'000};  // a server may ask for minutes; who watches the thread allows it less
 
 std::string text_of(const Answer& answer) {
   if (answer.status == 0) return answer.text;
@@ -65,9 +66,14 @@ WriterStatus Writer::status() const {
 
 void Writer::run() {
   for (;;) {
-    const milliseconds wait = step();
+    milliseconds wait = step();
     std::unique_lock guard(mutex_);
-    if (stop_.wait_for(guard, wait, [&] { return stopping_; })) return;
+    do {
+      ++pulse_;
+      const milliseconds part = std::min(wait, pulse_most);
+      if (stop_.wait_for(guard, part, [&] { return stopping_; })) return;
+      wait -= part;
+    } while (wait > milliseconds{0});
   }
 }
 

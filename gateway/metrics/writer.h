@@ -9,6 +9,7 @@
 // loop. Tests call it themselves.
 #pragma once
 
+#include <atomic>
 #include <chrono>
 #include <condition_variable>
 #include <deque>
@@ -55,6 +56,8 @@ class Writer {
   void start();
   void stop();  // a request under way is given up; its rows come again at the next start
   [[nodiscard]] WriterStatus status() const;
+  // Moves while the thread lives, also while it waits for a server that is away.
+  [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
 
   std::chrono::milliseconds step();
 
@@ -103,6 +106,7 @@ class Writer {
   mutable std::mutex mutex_;  // status_, stopping_
   WriterStatus status_;
   bool stopping_ = false;
+  std::atomic<std::uint64_t> pulse_{0};
   std::condition_variable stop_;
   std::thread thread_;
 };

@@ -48,6 +48,21 @@ TEST_F(Events, a_burst_is_one_line_and_one_sum) {
   EXPECT_EQ(total("test-burst"), 1000U);
 }
 
+TEST_F(Events, a_change_of_state_is_said_at_once_a_few_times_and_then_summed) {
+  // That a link is back after a short loss would be told a minute late; one that flaps would fill the log.
+  for (int i = 0; i < changes_unfolded; ++i) {
+    say_change(Level::warn, "test-lost", "gate-1", "lost");
+    EXPECT_EQ(said(), "warning test-lost [gate-1]: lost\n");
+    say_change(Level::info, "test-back", "gate-1", "back");
+    EXPECT_EQ(said(), "info test-back [gate-1]: back\n");
+    flush();
+  }
+  say_change(Level::warn, "test-lost", "gate-1", "lost again");
+  EXPECT_EQ(said(), "");
+  for (int i = 0; i < fold_flushes; ++i) flush();
+  EXPECT_EQ(said(), "warning test-lost [gate-1]: and 1 more, the last: lost again\n");
+}
+
 TEST_F(Events, another_subject_is_said_at_once) {
   // The second station's trouble would be hidden behind the first one's.
   say(Level::info, "test-subjects", "a", "x");
