@@ -16,7 +16,7 @@ inline constexpr std::size_t payload_bytes_kept =
     4096;  // of a slot's memory from batch to batch: 64 MB in all at most
 
 // Least time between two batches. Each looks at every station and is a transaction, so a busy plant is
-// written in larger ones: a message waits this long at most, which is little beside the 12 s of the reorder
+// written in larger ones: a message waits this long at most, which is little beside the 30 s of the reorder
 // window.
 inline constexpr std::chrono::milliseconds batch_spacing{20};
 inline constexpr std::chrono::milliseconds batch_spacing_busy{100};

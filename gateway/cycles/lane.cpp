@@ -157,8 +157,8 @@ void Lane::close(Habits& habits, std::vector<HalfCycle>& out, std::vector<Hole>*
   rest_.take_over(turn.vent);
   if (turn.after_hole && turn.head_missing && holes != nullptr) {
     for (Hole& hole : *holes) {
-      if (hole.after.sample.time != turn.run.base || hole.stub) continue;
-      hole.stub = std::move(turn);
+      if (hole.after.sample.time != turn.run.base || hole.ended_turn) continue;
+      hole.ended_turn = std::move(turn);
       return;
     }
   }

@@ -17,7 +17,7 @@ struct Hole {
   std::optional<HeldSample> before;  // last sample before it; empty once it was used
   HeldSample after;                  // first sample behind it
   std::optional<Turn> cut;           // the turn that was going on when the samples stopped
-  std::optional<Turn> stub;          // the turn that was going on when they came back, since ended
+  std::optional<Turn> ended_turn;          // the turn that was going on when they came back, since ended
   bool run_after = false;            // a turn was told to begin with the first sample behind it
   bool bridged = false;              // one turn goes on over it: it was not cut
   Time noticed{};                    // received

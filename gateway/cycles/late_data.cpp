@@ -20,9 +20,9 @@ bool LateData::in_hole(Time time) const {
 
 void LateData::give_up(Hole& hole, Habits& habits, std::vector<HalfCycle>& out) {
   if (hole.cut) tell(*hole.cut, habits, out);
-  if (hole.stub) tell(*hole.stub, habits, out);
+  if (hole.ended_turn) tell(*hole.ended_turn, habits, out);
   hole.cut.reset();
-  hole.stub.reset();
+  hole.ended_turn.reset();
 }
 
 void LateData::take(const HeldSample& held, const ControllerSettings& settings, Habits& habits, Lane& live,
@@ -88,9 +88,9 @@ void LateData::end_filling(const ControllerSettings& settings, Habits& habits, L
   const Turn* run = lane_.open_run();
   if (run != nullptr && hole->bridged) {
     lane_.drop_run();  // the live lane has this turn already
-  } else if (run != nullptr && hole->stub) {
-    tell(joined(*run, *hole->stub), habits, out);
-    hole->stub.reset();
+  } else if (run != nullptr && hole->ended_turn) {
+    tell(joined(*run, *hole->ended_turn), habits, out);
+    hole->ended_turn.reset();
     lane_.drop_run();
   } else if (run != nullptr && live.put_before(*run, at)) {
     lane_.drop_run();
@@ -100,15 +100,15 @@ void LateData::end_filling(const ControllerSettings& settings, Habits& habits, L
     static_cast<void>(lane_.step(hole->after, settings, habits, out, nullptr));
   } else if (!lane_.rest().points.empty()) {
     // At rest before the turn that came out of the hole: now its start is known.
-    if (hole->stub) {
-      hole->stub->rest = lane_.rest();
-      hole->stub->head_missing = false;
+    if (hole->ended_turn) {
+      hole->ended_turn->rest = lane_.rest();
+      hole->ended_turn->head_missing = false;
     } else {
       static_cast<void>(live.put_rest_before(lane_.rest(), at));
     }
   }
   lane_.finish(habits, out);
-  if (hole->stub) tell(*hole->stub, habits, out);
+  if (hole->ended_turn) tell(*hole->ended_turn, habits, out);
   holes.erase(hole);
   lane_ = Lane{};
 }
@@ -139,7 +139,7 @@ void LateData::advance_to(Time now, const ControllerSettings& settings, Habits& 
 void LateData::keep_bounds(Habits& habits, std::vector<HalfCycle>& out) {
   const auto worth = [&](const Hole& hole) {  // a lost sample at rest makes a hole too, which nothing will fill
     const auto length = hole.before ? (hole.after.sample.time - hole.before->sample.time).count() : 0;
-    return std::tuple(filling_ == hole.after.sample.time, hole.cut || hole.stub, length);
+    return std::tuple(filling_ == hole.after.sample.time, hole.cut || hole.ended_turn, length);
   };
   while (holes.size() > holes_max) {
     const auto least = std::min_element(holes.begin(), holes.end(), [&](const Hole& a, const Hole& b) { return worth(a) < worth(b); });

@@ -54,7 +54,7 @@ void serialize(Archive& archive, Habits& v) {
 }
 template <class Archive>
 void serialize(Archive& archive, Hole& v) {
-  archive(v.before, v.after, v.cut, v.stub, v.run_after, v.bridged, v.noticed);
+  archive(v.before, v.after, v.cut, v.ended_turn, v.run_after, v.bridged, v.noticed);
 }
 template <class Archive>
 void serialize(Archive& archive, Readings::Gauge& v) {

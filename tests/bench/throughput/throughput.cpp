@@ -13,7 +13,7 @@
 // (page_load, a process of its own).
 //
 // Then the delay of a warning: N stations, one after the other, report an empty reservoir; from the sending
-// of the message that settles it to the arrival of the change on MQTT. (The reorder window, 12 s of the
+// of the message that settles it to the arrival of the change on MQTT. (The reorder window, 30 s of the
 // station's own time, is not in it: the samples are sent at once.)
 #include <MQTTAsync.h>
 #include <mqtt/async_client.h>
