@@ -65,6 +65,7 @@ class Loader {
     read_layers("sites", sites_);
     if (fs::exists(folder_ / "gateway.json")) read_gateway();
     if (fs::exists(folder_ / "users.json")) read_users();
+    if (out_.problems.empty()) guard_page();
     read_plants();
   }
 
@@ -84,6 +85,14 @@ class Loader {
     const std::size_t before = out_.problems.size();
     check_schema(ConfigSchema::users, *document, "users.json", "", out_.problems);
     if (out_.problems.size() == before) take_users(*document, config_, out_.problems);
+  }
+
+  // What `run` would refuse is told here, before it comes to that.
+  void guard_page() {
+    if (!config_.web || !config_.web->users.empty() || web::is_loopback(config_.web->address)) return;
+    out_.problems.push_back({"gateway.json", "/web/address",
+                             "without users the page would be open to everybody who reaches " + config_.web->address,
+                             "users in users.json (driftline user), or 127.0.0.1"});
   }
 
   void read_thresholds(const std::string& name, Json& to) {
