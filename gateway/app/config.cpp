@@ -7,6 +7,7 @@
 #include "gateway/app/config_limits.h"
 #include "gateway/app/config_parts.h"
 #include "gateway/app/config_schema.h"
+#include "gateway/app/messages_consumer.h"
 #include "gateway/app/metrics_consumer.h"
 #include "gateway/app/thresholds_json.h"
 #include "gateway/broker/topics.h"
@@ -65,6 +66,7 @@ class Loader {
     read_layers("sites", sites_);
     if (fs::exists(folder_ / "gateway.json")) read_gateway();
     if (fs::exists(folder_ / "users.json")) read_users();
+    if (fs::exists(folder_ / "duty.json")) read_duty();
     if (out_.problems.empty()) guard_page();
     read_plants();
   }
@@ -95,6 +97,14 @@ class Loader {
                              "users in users.json (driftline user), or 127.0.0.1"});
   }
 
+  void read_duty() {
+    const auto document = read_json_file((folder_ / "duty.json").string(), "duty.json", out_.problems);
+    if (!document) return;
+    const std::size_t before = out_.problems.size();
+    check_schema(ConfigSchema::duty, *document, "duty.json", "", out_.problems);
+    if (out_.problems.size() == before) take_duty(*document, folder_, config_, out_.problems, out_.cautions);
+  }
+
   void read_thresholds(const std::string& name, Json& to) {
     if (!fs::exists(folder_ / name)) return;
     auto document = read_json_file((folder_ / name).string(), name, out_.problems);
@@ -117,7 +127,7 @@ class Loader {
     for (const std::string& name : json_files(folder_)) {
       if (name == "plant.json")
         named = true;
-      else if (name != "gateway.json" && name != "rules.json" && name != "users.json")
+      else if (name != "gateway.json" && name != "rules.json" && name != "users.json" && name != "duty.json")
         others.push_back(name);
     }
     if (named) read_plant("plant.json");
@@ -279,6 +289,7 @@ GatewaySettings gateway_settings(const Config& config) {
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   settings.web = config.web;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
+  if (config.duty) settings.consumers.push_back(messages_consumer(*config.duty));
   return settings;
 }
 

@@ -2,6 +2,7 @@
 //
 //   gateway.json            the gateway itself (config/schema/gateway.schema.json); optional
 //   plant.json, plant/*.json  stations as built (plant.schema.json); optional
+//   duty.json               who hears of what, when, by which channel (duty.schema.json); optional
 //   users.json              who may sign in at the page (users.schema.json); optional
 //   rules.json              thresholds for all stations (thresholds.schema.json); optional
 //   kinds/KIND.json         thresholds for the stations of a kind
@@ -24,6 +25,7 @@
 #include "gateway/app/plant.h"
 #include "gateway/app/run.h"
 #include "gateway/broker/settings.h"
+#include "gateway/messages/duty.h"
 #include "gateway/metrics/settings.h"
 
 namespace driftline {
@@ -51,6 +53,7 @@ struct Config {
   StoreSettings store;
   std::optional<metrics::MetricsSettings> metrics;
   std::optional<web::WebSettings> web;
+  std::optional<messages::DutyList> duty;  // empty: no messages to people
 };
 
 struct ConfigOutcome {

@@ -21,6 +21,10 @@ void take_gateway(const Json& document, const std::filesystem::path& folder, Con
 // users.json, which has passed its schema. Without a page they are read all the same, so that a mistake is told.
 void take_users(const Json& document, Config& config, std::vector<ConfigProblem>& problems);
 
+// duty.json, which has passed its schema.
+void take_duty(const Json& document, const std::filesystem::path& folder, Config& config, std::vector<ConfigProblem>& problems,
+               std::vector<ConfigProblem>& cautions);
+
 // "mappings" of gateway.json: for the plant, and as topic filters for the broker.
 void take_mappings(const Json& list, Config& config, std::vector<ConfigProblem>& problems);
 

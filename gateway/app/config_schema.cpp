@@ -28,7 +28,7 @@ const Compiled& compiled(ConfigSchema which) {
     return made;
   };
   static const std::array all{make(ConfigSchema::gateway), make(ConfigSchema::plant),
-                              make(ConfigSchema::thresholds), make(ConfigSchema::users)};
+                              make(ConfigSchema::thresholds), make(ConfigSchema::users), make(ConfigSchema::duty)};
   return *all[static_cast<std::size_t>(which)];
 }
 

@@ -10,7 +10,7 @@
 
 namespace driftline {
 
-enum class ConfigSchema : std::uint8_t { gateway, plant, thresholds, users };
+enum class ConfigSchema : std::uint8_t { gateway, plant, thresholds, users, duty };
 
 [[nodiscard]] std::string_view schema_text(ConfigSchema schema);  // made from config/schema at build
 

@@ -3,9 +3,12 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
+#include "gateway/app/clock.h"
 #include "gateway/app/command_line.h"
 #include "gateway/app/config.h"
 #include "gateway/app/verbs.h"
+#include "rules/records/names.h"
+#include "rules/records/time_text.h"
 
 namespace driftline {
 namespace {
@@ -81,6 +84,59 @@ void print_text(const ConfigOutcome& outcome, const std::string& folder) {
   print_explained(outcome);
 }
 
+// SITE/STATION[/line-N]:CONDITION:URGENCY[@TIME]
+struct WhoAsked {
+  history::WarningRef warning;
+  Urgency urgency = Urgency::act;
+  Time time{};
+};
+
+std::optional<WhoAsked> who_asked(const std::string& text) {
+  WhoAsked asked;
+  const auto at = text.find('@');
+  if (at != std::string::npos) {
+    const auto time = parse_rfc3339(text.substr(at + 1));
+    if (!time) return std::nullopt;
+    asked.time = *time;
+  } else {
+    asked.time = wall_now();
+  }
+  std::string rest = text.substr(0, at);
+  const auto urgency_at = rest.rfind(':');
+  if (urgency_at == std::string::npos) return std::nullopt;
+  const auto urgency = urgency_named(rest.substr(urgency_at + 1));
+  rest.resize(urgency_at);
+  const auto condition_at = rest.rfind(':');
+  if (!urgency || condition_at == std::string::npos) return std::nullopt;
+  const auto condition = condition_named(rest.substr(condition_at + 1));
+  rest.resize(condition_at);
+  const auto slash = rest.find('/');
+  if (!condition || slash == std::string::npos || slash == 0 || slash + 1 == rest.size()) return std::nullopt;
+  asked.urgency = *urgency;
+  asked.warning.station.site = rest.substr(0, slash);
+  asked.warning.station.station = rest.substr(slash + 1);
+  asked.warning.condition = *condition;
+  return asked;
+}
+
+void print_who(const messages::DutyList& duty, const WhoAsked& asked) {
+  const std::string& zone = messages::zone_of(duty, asked.warning.station.site);
+  const messages::Local local = messages::local_of(asked.time, zone);
+  const auto two = [](int v) { return (v < 10 ? "0" : "") + std::to_string(v); };
+  static constexpr const char* days[]{"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"};
+  std::cout << "\nat " << rfc3339(asked.time) << ", a " << days[local.weekday] << ", " << two(local.minute / 60) << ':' << two(local.minute % 60) << " in " << zone << '\n';
+  const messages::Choice choice = messages::choose(duty, asked.warning, asked.urgency, asked.time);
+  for (const std::string& why : choice.why) std::cout << "  " << why << '\n';
+  const auto quiet = asked.urgency == Urgency::act ? std::nullopt : messages::quiet_until(duty, asked.time, zone);
+  if (quiet) std::cout << "  quiet hours hold it back until " << rfc3339(*quiet) << '\n';
+  for (std::size_t i = 0; i < choice.people.size(); ++i) {
+    const bool all_at_once = choice.line == nullptr;
+    std::cout << "  " << (i == 0 || all_at_once ? std::string(quiet ? "then" : "at once") : "after " + std::to_string(static_cast<int>(i) * choice.line->after_min) + " min without an answer") << ": " << choice.people[i];
+    for (const auto& [channel, address] : duty.people.at(choice.people[i]).channels) std::cout << ", " << channel << " " << address;
+    std::cout << '\n';
+  }
+}
+
 std::optional<StationId> station_named(const std::string& text) {
   const auto slash = text.find('/');
   if (slash == std::string::npos || slash == 0 || slash + 1 == text.size()) return std::nullopt;
@@ -92,10 +148,12 @@ std::optional<StationId> station_named(const std::string& text) {
 int verb_check(Arguments arguments) {
   std::string folder;
   std::string explain;
+  std::string who;
   bool json = false;
   CLI::App app(help_text, "driftline check");
   app.add_option("--config,config", folder, "configuration folder; the word --config may be left out");
   app.add_option("--explain", explain, "SITE/STATION: print its thresholds and where each comes from");
+  app.add_option("--who", who, "SITE/STATION:CONDITION:URGENCY[@TIME]: who would be told, and why");
   app.add_flag("--json", json, "print the result as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
   if (folder.empty()) {
@@ -107,11 +165,22 @@ int verb_check(Arguments arguments) {
     std::cerr << "driftline check: --explain takes SITE/STATION, such as northyard/ps-01\n";
     return exit_unusable;
   }
+  const auto asked = who.empty() ? std::nullopt : who_asked(who);
+  if (!who.empty() && !asked) {
+    std::cerr << "driftline check: --who takes SITE/STATION:CONDITION:URGENCY[@TIME], such as northyard/ps-01:slow-to-pressure:act@2026-03-01T22:30:00Z\n";
+    return exit_unusable;
+  }
   const ConfigOutcome outcome = load_config(folder, station);
   if (json)
     print_json(outcome);
   else
     print_text(outcome, folder);
+  if (asked && outcome.config) {
+    if (outcome.config->duty)
+      print_who(*outcome.config->duty, *asked);
+    else
+      std::cout << "\nthere is no duty.json: nobody is told\n";
+  }
   return outcome.config ? exit_done : exit_failed;
 }
 

@@ -134,6 +134,35 @@ tl::expected<ActOutcome, Trouble> History::act(const Act& act) {
   return outcome;
 }
 
+tl::expected<void, Trouble> History::plan_messages(std::span<const MessageRow> rows) {
+  const std::lock_guard guard(mutex_);
+  return in_transaction(
+      [&](Writer& writer) {
+        for (const MessageRow& row : rows) writer.messages.put(row);
+      },
+      true);
+}
+
+tl::expected<void, Trouble> History::begin_sending(std::span<const std::int64_t> ids) {
+  const std::lock_guard guard(mutex_);
+  return in_transaction(
+      [&](Writer& writer) {
+        for (const std::int64_t id : ids) writer.messages.begin.run(ids.front(), id);
+      },
+      true);
+}
+
+tl::expected<void, Trouble> History::end_sending(std::span<const std::int64_t> ids, const SendingEnd& end) {
+  const std::lock_guard guard(mutex_);
+  return in_transaction(
+      [&](Writer& writer) {
+        for (const std::int64_t id : ids)
+          writer.messages.end.run(name_of(end.state), end.answered ? -1 : 0, end.next_try, end.sent,
+                                  std::string_view{end.answer}.substr(0, answer_bytes_max), id);
+      },
+      true);
+}
+
 void History::set_life(const rules::LifeSettings& life) {
   const std::lock_guard guard(mutex_);
   life_ = life;

@@ -75,6 +75,21 @@ class History {
   // returns. Whoever takes acts (page, link, MQTT, command line) calls this and nothing else. Doing a thing twice answers
   // `already` and stores nothing.
   [[nodiscard]] tl::expected<ActOutcome, Trouble> act(const Act& act);
+  // Messages that are planned; a key that is there stays as it is. On the disk when it
+  // returns, as the two after it.
+  [[nodiscard]] tl::expected<void, Trouble> plan_messages(std::span<const MessageRow> rows);
+  // These are now handed to their channel, as one message.
+  [[nodiscard]] tl::expected<void, Trouble> begin_sending(std::span<const std::int64_t> ids);
+  // What became of them; `answered`: the channel has answered, so it is known whether they went out.
+  struct SendingEnd {
+    MessageState state = MessageState::sent;
+    bool answered = true;
+    Time next_try{};
+    std::optional<Time> sent{};
+    std::string answer{};
+  };
+  [[nodiscard]] tl::expected<void, Trouble> end_sending(std::span<const std::int64_t> ids, const SendingEnd& end);
+
   // From now on: which conditions latch, how long a shelf may last.
   void set_life(const rules::LifeSettings& life);
 

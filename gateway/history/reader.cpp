@@ -114,6 +114,29 @@ Rows<LifeChange> Reader::latest_life_changes(const WarningRef& warning, bool act
                                warning.line.value_or(0), name_of(warning.condition));
 }
 
+Rows<KeptMessage> Reader::messages_due(const std::string& channel, Time now, int limit) {
+  return rows<MessageTable>(*database_, "WHERE state = 'waiting' AND channel = ? AND next_try <= ? ORDER BY id", limit, channel, now);
+}
+Rows<KeptMessage> Reader::messages_after(std::int64_t after, int limit) {
+  return rows<MessageTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
+}
+Rows<KeptMessage> Reader::messages_since(Time made) {
+  auto newest = rows<MessageTable>(*database_, "WHERE made >= ? ORDER BY id DESC", rows_max, made);
+  if (newest) std::reverse(newest->begin(), newest->end());
+  return newest;
+}
+tl::expected<std::int64_t, Trouble> Reader::messages_sent_since(const std::string& person, Time since) {
+  return answered([&] {
+    Statement statement = database_->prepare("SELECT count(DISTINCT sending) FROM messages WHERE state = 'sent' AND person = ? AND sent >= ?");
+    statement.begin(person, since);
+    return statement.step() ? statement.take<std::int64_t>() : 0;
+  });
+}
+Rows<WarningChange> Reader::warning_row(std::int64_t id) { return rows<WarningTable>(*database_, "WHERE warnings.id = ?", 1, id); }
+tl::expected<std::int64_t, Trouble> Reader::stations_known() {
+  return answered([&] { return database_->number("SELECT count(*) FROM station_states"); });
+}
+
 tl::expected<SavedStates, Trouble> Reader::states() {
   return answered([&] {
     Snapshot moment(*database_);

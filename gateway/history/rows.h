@@ -10,6 +10,7 @@
 
 #include "gateway/history/batch.h"
 #include "gateway/history/life_rows.h"
+#include "gateway/history/message_rows.h"
 
 namespace driftline::history {
 

@@ -131,6 +131,16 @@ CREATE INDEX life_changes_by_warning ON life_changes (station_no, line, conditio
 CREATE TABLE rollouts (
   id INTEGER PRIMARY KEY, proposal TEXT NOT NULL, number INTEGER NOT NULL, time INTEGER NOT NULL, act TEXT NOT NULL,
   who TEXT NOT NULL, why TEXT NOT NULL, target TEXT NOT NULL, thresholds TEXT NOT NULL, UNIQUE (proposal, number)) STRICT;
+)sql",
+                                                      // 7: messages to people
+                                                      R"sql(
+CREATE TABLE messages (
+  id INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, made INTEGER NOT NULL, due INTEGER NOT NULL, person TEXT NOT NULL,
+  channel TEXT NOT NULL, address TEXT NOT NULL, kind TEXT NOT NULL, step INTEGER NOT NULL, site TEXT, station TEXT, line INTEGER,
+  condition TEXT, urgency TEXT NOT NULL, raised INTEGER NOT NULL, warning_id INTEGER NOT NULL, subject TEXT NOT NULL,
+  body TEXT NOT NULL, state TEXT NOT NULL, tries INTEGER NOT NULL, unsure INTEGER NOT NULL, next_try INTEGER NOT NULL,
+  sent INTEGER, sending INTEGER NOT NULL, answer TEXT NOT NULL) STRICT;
+CREATE INDEX messages_waiting ON messages (channel, next_try) WHERE state = 'waiting';
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -126,6 +126,16 @@ struct LifeTable {
   LifeChangeTable changes_;
 };
 
+struct MessageTable {
+  explicit MessageTable(Database& database);
+  void put(const MessageRow& row);  // nothing if the key is there
+  static const char* const select;
+  [[nodiscard]] static Stored<KeptMessage> take(Statement& from);
+  Statement insert;
+  Statement begin;
+  Statement end;
+};
+
 struct ReservoirDayTable {
   explicit ReservoirDayTable(Database& database);
   void put(std::int64_t station_no, const ReservoirDay& row);

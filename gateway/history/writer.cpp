@@ -28,6 +28,7 @@ Writer::Writer(const std::string& file)
       service_notes(database),
       warnings(database),
       lives(database),
+      messages(database),
       reservoir_days(database),
       forecast_days(database),
       faults(database),
@@ -90,6 +91,8 @@ bool Writer::retire(const HistorySettings& settings, Time now) {
                 retire_slice(Feed::faults, "received", now - settings.keep_faults),
                 retire_slice(Feed::outgoing, "time", now - settings.keep_outgoing),
                 retire_slice(Feed::life_changes, "time", now - settings.keep_warnings)});
+  database.prepare("DELETE FROM messages WHERE made < ? AND state <> 'waiting' AND id < (SELECT max(id) FROM messages)")
+      .run(now - settings.keep_outgoing);
   database
       .prepare("DELETE FROM refused WHERE time < ? AND id < (SELECT max(id) FROM refused)")
       .run(now - settings.keep_refused);

@@ -25,6 +25,7 @@ class Writer {
   ServiceNoteTable service_notes;
   WarningTable warnings;
   LifeTable lives;
+  MessageTable messages;
   ReservoirDayTable reservoir_days;
   ForecastDayTable forecast_days;
   FaultTable faults;

@@ -120,6 +120,25 @@ inline RolloutRow rollout_row(int number) {
           "calls at \"night\"", "kind twin", R"({"plan_days":21})"};
 }
 
+inline MessageRow message_row(int number) {
+  MessageRow row;
+  row.key = "key " + std::to_string(number);
+  row.made = time_from_ms(1'772'344'800'000 + number);
+  row.due = row.made + std::chrono::seconds{60};
+  row.person = "anna";
+  row.channel = "mail";
+  row.address = "anna@plant.example";
+  row.kind = static_cast<MessageKind>(static_cast<std::size_t>(number) % message_kind_count);
+  row.step = number;
+  if (number % 2 == 0) row.warning = WarningRef{station_id(number), number % 4 == 0 ? std::optional{2} : std::nullopt, Condition::slow_vent};
+  row.urgency = static_cast<Urgency>(number % 3);
+  row.raised = time_from_ms(1'772'344'700'000 + number);
+  row.warning_id = number;
+  row.subject = "subject";
+  row.body = "two\nlines";
+  return row;
+}
+
 // One of everything, of message `number` of the journal.
 inline Batch batch_of(int number) {
   Batch batch;

@@ -40,6 +40,8 @@ void make_present_file(const std::string& file) {
   ASSERT_TRUE((*history)->advance("metrics", marks, refused).has_value());
   const RolloutRow rollouts[]{rollout_row(0), rollout_row(1)};
   ASSERT_TRUE((*history)->note_rollouts(rollouts).has_value());
+  const MessageRow messages[]{message_row(0), message_row(1)};
+  ASSERT_TRUE((*history)->plan_messages(messages).has_value());
 }
 
 // Without it the next step could not be tried on what is out there; and a released step that was edited shows here.

@@ -1,0 +1,11 @@
+// Messages to people as a consumer of the running gateway.
+#pragma once
+
+#include "gateway/app/run.h"
+#include "gateway/messages/duty.h"
+
+namespace driftline {
+
+[[nodiscard]] ConsumerMaker messages_consumer(messages::DutyList duty);
+
+}  // namespace driftline

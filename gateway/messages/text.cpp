@@ -1,0 +1,226 @@
+#include "gateway/messages/text.h"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "gateway/telemetry/json_text.h"
+#include "rules/records/names.h"
+#include "rules/warnings/life.h"
+#include "rules/warnings/text.h"
+
+namespace driftline::messages {
+namespace {
+
+using history::MessageKind;
+
+constexpr int site_wide_stations = 3;
+constexpr std::size_t causes_told = 3;
+
+std::string place(const StationId& station, std::optional<int> line) {
+  return station.station + (line ? " line " + std::to_string(*line) : "");
+}
+
+std::string first_line(const std::string& text) { return text.substr(0, text.find('\n')); }
+std::string after_first_line(const std::string& text) {
+  const auto at = text.find('\n');
+  return at == std::string::npos ? std::string{} : text.substr(at + 1);
+}
+
+std::string two(int value) { return value < 10 ? "0" + std::to_string(value) : std::to_string(value); }
+
+std::string local_text(Time time, const std::string& zone) {
+  const Local local = local_of(time, zone);
+  return std::to_string(local.year) + "-" + two(local.month) + "-" + two(local.day) + " " + two(local.minute / 60) + ":" + two(local.minute % 60) +
+         " (" + zone + ")";
+}
+
+std::string one_subject(const Item& item) {
+  const history::MessageRow& row = item.message.row;
+  if (!row.warning) return row.subject;
+  const std::string what = place(row.warning->station, row.warning->line) + ": " + std::string(rules::words_of(row.warning->condition));
+  switch (row.kind) {
+    case MessageKind::over: return "Over " + what;
+    case MessageKind::taken: return shortened(row.body, 20) + " has it: " + what;
+    case MessageKind::reminder: return "No answer yet: " + (item.warning ? first_line(item.warning->text) : what);
+    default: return item.warning ? first_line(item.warning->text) : what;
+  }
+}
+
+std::string other_checks(const WarningChange& warning) {
+  std::string text;
+  for (std::size_t i = 1; i < std::min(warning.causes.size(), causes_told); ++i)
+    text += "Or " + std::string(rules::words_of(warning.causes[i].cause)) + " (" +
+            std::to_string(static_cast<int>(warning.causes[i].weight * 100 + 0.5)) + " %): " +
+            std::string(rules::first_check_of(warning.causes[i].cause)) + "\n";
+  return text;
+}
+
+std::string page_link(const history::WarningRef& warning, const DutyList& duty) {
+  if (duty.page_url.empty()) return {};
+  return duty.page_url + "/warnings?key=" + warning.station.site + "/" + warning.station.station + "/" +
+         (warning.line ? "line-" + std::to_string(*warning.line) : "station") + "/" + std::string(name_of(warning.condition));
+}
+
+std::string one_body(const Item& item, const DutyList& duty) {
+  const history::MessageRow& row = item.message.row;
+  if (!row.warning) return row.body;
+  const std::string& zone = zone_of(duty, row.warning->station.site);
+  std::string text = row.warning->station.site + ", " + place(row.warning->station, row.warning->line) + "\n";
+  if (row.kind == MessageKind::over) {
+    text += "The warning of " + local_text(row.raised, zone) + " has ended.\n";
+  } else if (row.kind == MessageKind::taken) {
+    text += row.body + " has acknowledged the warning of " + local_text(row.raised, zone) + ". You need not go.\n";
+  } else {
+    text += "Since " + local_text(row.raised, zone) + ".\n";
+    if (row.kind == MessageKind::reminder) text += "Nobody has acknowledged it. You are told as number " + std::to_string(row.step + 1) + " in turn.\n";
+    if (item.warning) text += after_first_line(item.warning->text) + "\n" + other_checks(*item.warning);
+  }
+  if (const std::string link = page_link(*row.warning, duty); !link.empty())
+    text += row.kind == MessageKind::over ? "Chart: " + link + "\n" : "Acknowledge, and see the chart: " + link + "\n";
+  return text;
+}
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  for (const char c : text) switch (c) {
+      case '&': out += "&amp;"; break;
+      case '<': out += "&lt;"; break;
+      case '>': out += "&gt;"; break;
+      case '"': out += "&quot;"; break;
+      case '\n': out += "<br>\n"; break;
+      default: out += c;
+    }
+  return out;
+}
+
+std::string with_links(const std::string& plain) {
+  std::string out;
+  for (std::size_t begin = 0; begin < plain.size();) {
+    const std::size_t end = std::min(plain.find('\n', begin), plain.size());
+    const std::string line = plain.substr(begin, end - begin);
+    const auto link = line.find("http");
+    if (line.rfind("Acknowledge,", 0) == 0 || line.rfind("Chart:", 0) == 0)
+      out += "<p><a href=\"" + escaped(line.substr(link)) + "\">" + escaped(line.substr(0, line.find(':'))) + "</a></p>\n";
+    else if (line.rfind("Caution:", 0) == 0)
+      out += "<p><b>" + escaped(line) + "</b></p>\n";
+    else if (!line.empty())
+      out += "<p>" + escaped(line) + "</p>\n";
+    begin = end + 1;
+  }
+  return out;
+}
+
+bool is_news(const Item& item) { return item.message.row.warning && item.message.row.kind == MessageKind::news && item.warning; }
+
+}  // namespace
+
+std::string shortened(std::string_view text, std::size_t characters) {
+  std::size_t count = 0;
+  std::size_t at = 0;
+  while (at < text.size() && count < characters) {
+    const std::size_t length = std::max<std::size_t>(1, utf8_length(text.substr(at)));
+    at += length;
+    ++count;
+  }
+  return std::string(text.substr(0, at));
+}
+
+Text text_of(const std::vector<Item>& items, const DutyList& duty) {
+  Text text;
+  const history::MessageRow& first = items.front().message.row;
+  text.thread = first.warning ? first.key.substr(0, first.key.find('|', first.key.find('|') + 1)) : first.key;
+  std::set<std::string> stations, sites;
+  for (const Item& item : items)
+    if (item.message.row.warning) {
+      stations.insert(item.message.row.warning->station.site + "/" + item.message.row.warning->station.station);
+      sites.insert(item.message.row.warning->station.site);
+    }
+  if (items.size() == 1) {
+    text.subject = one_subject(items.front());
+  } else if (stations.size() == 1) {
+    text.subject = one_subject(items.front()) + " and " + std::to_string(items.size() - 1) + " more";
+    if (text.subject.size() > subject_characters_max) text.subject = one_subject(items.front());
+  } else {
+    text.subject = (sites.size() == 1 ? *sites.begin() : std::to_string(sites.size()) + " sites") + ": " + std::to_string(items.size()) +
+                   " warnings at " + std::to_string(stations.size()) + " stations";
+  }
+  text.subject = shortened(text.subject, subject_characters_max);
+  if (stations.size() > 1) {
+    text.plain = "What they have in common most likely lies behind them all: look there first.\n";
+    for (const Item& item : items) text.plain += "- " + item.message.row.warning->station.site + " " + one_subject(item) + "\n";
+    text.plain += "\nThe first of them:\n";
+    text.plain += one_body(items.front(), duty);
+  } else {
+    for (const Item& item : items) {
+      if (&item != &items.front()) text.plain += "\nAlso: " + one_subject(item) + "\n";
+      text.plain += one_body(item, duty);
+    }
+  }
+  text.html = "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"></head>"
+              "<body style=\"font:16px sans-serif;max-width:36em;margin:1em;color:#222\">\n<h1 style=\"font-size:1.15em\">" +
+              escaped(text.subject) + "</h1>\n" + with_links(text.plain) + "</body></html>\n";
+  return text;
+}
+
+std::vector<std::vector<std::size_t>> bundles(const std::vector<Item>& items, bool flood) {
+  std::map<std::string, std::set<std::string>> site_wide;  // site, condition and urgency: stations
+  const auto common = [](const Item& item) {
+    const history::MessageRow& row = item.message.row;
+    return row.warning->station.site + "|" + std::string(name_of(row.warning->condition)) + "|" + std::string(name_of(row.urgency));
+  };
+  for (const Item& item : items)
+    if (is_news(item)) site_wide[common(item)].insert(item.message.row.warning->station.station);
+  std::vector<std::vector<std::size_t>> all;
+  std::map<std::string, std::size_t> by_key;
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    const history::MessageRow& row = items[i].message.row;
+    std::string key;
+    if (row.warning && flood && row.urgency != Urgency::act) {
+      key = "flood";
+    } else if (is_news(items[i])) {
+      if (site_wide[common(items[i])].size() >= site_wide_stations)
+        key = common(items[i]);
+      else if (!items[i].warning->causes.empty())
+        key = row.warning->station.site + "/" + row.warning->station.station + "|" + std::string(name_of(items[i].warning->causes.front().cause)) + "|" +
+              std::string(name_of(row.urgency));
+    }
+    const auto found = key.empty() ? by_key.end() : by_key.find(key);
+    if (found != by_key.end()) {
+      all[found->second].push_back(i);
+      continue;
+    }
+    if (!key.empty()) by_key[key] = all.size();
+    all.push_back({i});
+  }
+  return all;
+}
+
+DigestText digest_text(const std::vector<history::Stored<history::LifeRow>>& lives, std::int64_t stations_known, const std::string& date, Time now) {
+  std::map<rules::LifeState, std::vector<const history::LifeRow*>> by_state;
+  std::vector<std::string> silent;
+  for (const auto& stored : lives) {
+    by_state[rules::state_of(stored.row.life)].push_back(&stored.row);
+    if (stored.row.last.condition == Condition::station_silent && stored.row.life.active) silent.push_back(stored.row.last.station.site + "/" + stored.row.last.station.station);
+  }
+  const std::int64_t watched = std::max<std::int64_t>(0, stations_known - static_cast<std::int64_t>(silent.size()));
+  std::size_t open = 0;
+  for (const auto& stored : lives) open += stored.row.life.active ? 1 : 0;
+  DigestText text;
+  text.subject = shortened("Digest " + date + ": " + std::to_string(watched) + " of " + std::to_string(stations_known) + " watched, " + std::to_string(open) + " open",
+                           subject_characters_max);
+  text.body = std::to_string(watched) + " of " + std::to_string(stations_known) + " stations were truly watched.\n";
+  for (const std::string& name : silent) text.body += "Silent, so nothing is known of it: " + name + "\n";
+  for (const auto& [state, rows] : by_state) {
+    text.body += "\n" + std::string(name_of(state)) + ":\n";
+    for (const history::LifeRow* row : rows) {
+      const auto days = std::chrono::duration_cast<std::chrono::hours>(now - row->life.raised).count() / 24;
+      text.body += "- " + row->last.station.site + " " + first_line(row->last.text) + ", " + std::to_string(days) + (days == 1 ? " day" : " days") +
+                   (row->life.owner.empty() ? "" : ", " + row->life.owner + " has it") + "\n";
+    }
+  }
+  if (lives.empty()) text.body += "No warning is open.\n";
+  return text;
+}
+
+}  // namespace driftline::messages
