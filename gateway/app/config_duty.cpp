@@ -57,6 +57,13 @@ class DutyFile {
   }
 
  private:
+  // An empty object where it is not given; nothing that ends before a loop over it does.
+  static const Json& part_of(const Json& from, const char* name) {
+    static const Json none = Json::object();
+    const auto found = from.find(name);
+    return found == from.end() ? none : *found;
+  }
+  const Json& part(const char* name) const { return part_of(document_, name); }
   void problem(const std::string& at, const std::string& why, const std::string& remedy) { problems_.push_back({file_name, at, why, remedy}); }
 
   std::string zone(const Json& text, const std::string& at) {
@@ -65,7 +72,7 @@ class DutyFile {
   }
   void take_zones() {
     if (document_.contains("zone")) duty_.zone = zone(document_["zone"], "/zone");
-    for (const auto& [site, name] : document_.value("zones", Json::object()).items()) duty_.zones[site] = zone(name, "/zones" + pointer_step(site));
+    for (const auto& [site, name] : part("zones").items()) duty_.zones[site] = zone(name, "/zones" + pointer_step(site));
   }
 
   std::optional<std::string> readable(const Json& from, const char* name, const std::string& at) {
@@ -92,7 +99,7 @@ class DutyFile {
       mail.password_file = readable(from, "password_file", "/mail");
       mail.ca_file = readable(from, "ca_file", "/mail");
     }
-    for (const auto& [name, from] : document_.value("webhooks", Json::object()).items()) {
+    for (const auto& [name, from] : part("webhooks").items()) {
       auto& webhook = duty_.webhooks[name];
       webhook.url = from["url"];
       webhook.key_file = readable(from, "key_file", "/webhooks" + pointer_step(name)).value_or("");
@@ -109,7 +116,7 @@ class DutyFile {
         if (!duty_.mail) problem(at + "/mail", "there is no mail server", "\"mail\": {\"server\": ..., \"from\": ...} beside \"people\"");
         person.channels.emplace_back("mail", from["mail"]);
       }
-      for (const auto& [hook, where] : from.value("webhooks", Json::object()).items()) {
+      for (const auto& [hook, where] : part_of(from, "webhooks").items()) {
         if (!duty_.webhooks.contains(hook)) problem(at + "/webhooks" + pointer_step(hook), "there is no webhook of that name", "a name of \"webhooks\"");
         person.channels.emplace_back("webhook " + hook, where);
       }
@@ -129,7 +136,7 @@ class DutyFile {
   }
 
   void take_rotas() {
-    for (const auto& [name, from] : document_.value("rotas", Json::object()).items()) {
+    for (const auto& [name, from] : part("rotas").items()) {
       const std::string at = "/rotas" + pointer_step(name);
       if (duty_.people.contains(name)) problem(at, "a person has that name too", "another name");
       messages::Rota rota;
@@ -163,8 +170,8 @@ class DutyFile {
       const std::string at = "/lines/" + std::to_string(i);
       messages::Line line;
       line.name = from["name"];
-      for (const Json& site : from.value("sites", Json::array())) line.sites.insert(site.get<std::string>());
-      for (const Json& station : from.value("stations", Json::array())) line.stations.insert(station.get<std::string>());
+      for (const Json& site : part_of(from, "sites")) line.sites.insert(site.get<std::string>());
+      for (const Json& station : part_of(from, "stations")) line.stations.insert(station.get<std::string>());
       take_conditions(from.value("conditions", Json::array()), at + "/conditions", [&](Condition c) { line.conditions.insert(c); });
       if (from.contains("urgency")) line.urgency = *urgency_named(from["urgency"].get<std::string>());
       if (from.contains("hours")) line.hours = hours_of(from["hours"]);
