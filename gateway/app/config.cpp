@@ -289,7 +289,7 @@ GatewaySettings gateway_settings(const Config& config) {
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   settings.web = config.web;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
-  if (config.duty) settings.consumers.push_back(messages_consumer(*config.duty));
+  if (config.duty) settings.consumers.push_back(messages_consumer(*config.duty, messages::page_links(config.duty->page_url)));
   return settings;
 }
 

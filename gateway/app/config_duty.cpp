@@ -5,6 +5,7 @@
 
 #include "gateway/app/config_parts.h"
 #include "gateway/app/config_schema.h"
+#include "gateway/messages/limits.h"
 #include "gateway/messages/mail.h"
 #include "rules/records/names.h"
 
@@ -84,6 +85,13 @@ class DutyFile {
     return path.string();
   }
 
+  void key_is_long(const std::string& file, const std::string& at) {
+    std::ifstream stream(file);
+    std::string key;
+    if (!stream.is_open() || !std::getline(stream, key) || key.size() >= messages::key_bytes_min) return;
+    problem(at, "the key in that file is too short to sign with", "a first line of " + std::to_string(messages::key_bytes_min) + " characters or more");
+  }
+
   void address(const std::string& text, const std::string& at) {
     if (!messages::is_mail_address(text)) problem(at, "it is no mail address that can be used", "plain letters, one @, no spaces, such as \"anna@plant.example\"");
   }
@@ -103,6 +111,7 @@ class DutyFile {
       auto& webhook = duty_.webhooks[name];
       webhook.url = from["url"];
       webhook.key_file = readable(from, "key_file", "/webhooks" + pointer_step(name)).value_or("");
+      key_is_long(webhook.key_file, "/webhooks" + pointer_step(name) + "/key_file");
       webhook.ca_file = readable(from, "ca_file", "/webhooks" + pointer_step(name));
     }
   }
@@ -140,7 +149,11 @@ class DutyFile {
       const std::string at = "/rotas" + pointer_step(name);
       if (duty_.people.contains(name)) problem(at, "a person has that name too", "another name");
       messages::Rota rota;
-      rota.people = names(from["people"], at + "/people");
+      for (std::size_t i = 0; i < from["people"].size(); ++i) {
+        rota.people.push_back(from["people"][i]);
+        if (!duty_.people.contains(rota.people.back()))
+          problem(at + "/people/" + std::to_string(i), "nobody has that name", "a name of \"people\"; a rota takes no other rota");
+      }
       const std::string first = from["first"];
       rota.year = std::stoi(first.substr(0, 4));
       rota.month = std::stoi(first.substr(5, 2));

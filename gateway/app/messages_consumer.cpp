@@ -8,19 +8,29 @@
 #include "rules/records/time_text.h"
 
 namespace driftline {
+namespace {
 
-ConsumerMaker messages_consumer(messages::DutyList duty) {
+messages::GatewaySays started(Time now) {
+  return {"start|" + rfc3339(now), "driftline has started",
+          "The gateway started at " + rfc3339(now) + ". While it was stopped nothing was judged; what came in meanwhile is now.\n"};
+}
+
+}  // namespace
+
+ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links) {
   const history::CursorUse cursor{.name = "messages", .feeds = {}};  // what was told is in the history: no place to keep
-  return {cursor, [duty = std::move(duty)](history::History& history) {
+  return {cursor, [duty = std::move(duty), links = std::move(links)](history::History& history) {
             messages::DeliveryParts parts;
             parts.history = &history;
             parts.wall = wall_now;
+            parts.links = links;
             const auto delivery = std::make_shared<messages::Delivery>(duty, std::move(parts));
             delivery->start();
             static std::atomic<bool> told{false};  // a reload starts its consumers anew: no news
-            if (!told.exchange(true)) delivery->tell_start();
+            if (!told.exchange(true)) delivery->tell(started(wall_now()));
             return Consumer{.name = "messages", .nudge = [delivery] { delivery->nudge(); }, .stop = [delivery] { delivery->stop(); },
-                            .pulse = [delivery] { return delivery->pulse(); }};
+                            .pulse = [delivery] { return delivery->pulse(); },
+                            .tell = [delivery](const messages::GatewaySays& said) { delivery->tell(said); }};
           }};
 }
 

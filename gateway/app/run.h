@@ -24,6 +24,7 @@
 #include "gateway/broker/source.h"
 #include "gateway/history/history.h"
 #include "gateway/journal/journal.h"
+#include "gateway/messages/gateway_says.h"
 #include "gateway/web/settings.h"
 
 namespace driftline {
@@ -47,6 +48,7 @@ struct Consumer {
   std::function<void()> nudge;           // something new; must not block
   std::function<void()> stop;            // ends its thread
   std::function<std::uint64_t()> pulse;  // may be empty: not watched
+  std::function<void(const messages::GatewaySays&)> tell{};  // to people; may be empty: it reaches none
 };
 struct ConsumerMaker {
   history::CursorUse cursor;

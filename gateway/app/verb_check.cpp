@@ -115,6 +115,12 @@ std::optional<WhoAsked> who_asked(const std::string& text) {
   asked.urgency = *urgency;
   asked.warning.station.site = rest.substr(0, slash);
   asked.warning.station.station = rest.substr(slash + 1);
+  if (const auto line_at = asked.warning.station.station.find("/line-"); line_at != std::string::npos) {
+    const std::string number = asked.warning.station.station.substr(line_at + 6);
+    if (number.size() != 1 || number[0] < '1' || number[0] > '8') return std::nullopt;
+    asked.warning.line = number[0] - '0';
+    asked.warning.station.station.resize(line_at);
+  }
   asked.warning.condition = *condition;
   return asked;
 }
@@ -153,7 +159,7 @@ int verb_check(Arguments arguments) {
   CLI::App app(help_text, "driftline check");
   app.add_option("--config,config", folder, "configuration folder; the word --config may be left out");
   app.add_option("--explain", explain, "SITE/STATION: print its thresholds and where each comes from");
-  app.add_option("--who", who, "SITE/STATION:CONDITION:URGENCY[@TIME]: who would be told, and why");
+  app.add_option("--who", who, "SITE/STATION[/line-N]:CONDITION:URGENCY[@TIME]: who would be told, and why");
   app.add_flag("--json", json, "print the result as JSON");
   if (const auto code = parse_command_line(app, arguments)) return *code;
   if (folder.empty()) {
@@ -167,7 +173,7 @@ int verb_check(Arguments arguments) {
   }
   const auto asked = who.empty() ? std::nullopt : who_asked(who);
   if (!who.empty() && !asked) {
-    std::cerr << "driftline check: --who takes SITE/STATION:CONDITION:URGENCY[@TIME], such as northyard/ps-01:slow-to-pressure:act@2026-03-01T22:30:00Z\n";
+    std::cerr << "driftline check: --who takes SITE/STATION[/line-N]:CONDITION:URGENCY[@TIME], such as northyard/ps-01:slow-to-pressure:act@2026-03-01T22:30:00Z\n";
     return exit_unusable;
   }
   const ConfigOutcome outcome = load_config(folder, station);

@@ -87,10 +87,10 @@ void Planning::look_at_warnings(Time now) {
   if (parts_.between) parts_.between("planned");
 }
 
-void Planning::tell_of_itself(const std::string& what, const std::string& subject, const std::string& body) {
-  const auto rows = of_itself(duty_, what, subject, body, parts_.wall());
-  if (rows.empty()) return;
-  if (const auto stored = parts_.history->plan_messages(rows); !stored) events::history_trouble(stored.error());
+tl::expected<void, history::Trouble> tell(history::History& history, const DutyList& duty, const GatewaySays& said, Time now) {
+  const auto rows = of_itself(duty, said, now);
+  if (rows.empty()) return {};
+  return history.plan_messages(rows);
 }
 
 Sending::Sending(std::string name, const DutyList& duty, DeliveryParts& parts) : name_(std::move(name)), duty_(duty), parts_(parts) {
@@ -179,7 +179,7 @@ bool Sending::send_bundle(const std::vector<Item>& items, Time now) {
     return false;
   }
   between("handed over");
-  const SendResult result = channel_->send({text_of(items, duty_), row.person, row.address, items, ids.front(), now});
+  const SendResult result = channel_->send({text_of(items, duty_, parts_.links, now), row.person, row.address, items, ids.front(), now});
   between("sent");
   if (result.sent == Sent::later) {
     end(ids, {.state = MessageState::waiting, .answered = result.answered, .next_try = now, .answer = result.answer});
@@ -223,10 +223,9 @@ void Delivery::start() {
   for (const auto& sending : sendings_) threads_.emplace_back([this, &sending] { run_sending(*sending); });
 }
 
-void Delivery::tell_start() {
-  const Time now = parts_.wall();
-  Planning(duty_, parts_).tell_of_itself("start|" + rfc3339(now), "driftline has started",
-                                         "The gateway started at " + rfc3339(now) + ". While it was stopped nothing was judged; what came in meanwhile is now.\n");
+void Delivery::tell(const GatewaySays& said) {
+  if (const auto stored = messages::tell(*parts_.history, duty_, said, parts_.wall()); !stored) events::history_trouble(stored.error());
+  nudge();
 }
 
 void Delivery::nudge() { changed_.notify_all(); }
@@ -257,7 +256,6 @@ void Delivery::run_planning() {
 }
 
 void Delivery::run_sending(Sending& sending) {
-  Planning planning(duty_, parts_);
   std::optional<Time> told;
   do {
     const Time now = parts_.wall();
@@ -265,12 +263,12 @@ void Delivery::run_sending(Sending& sending) {
     const auto down = sending.down_since();
     if (down && !told && now - *down >= dead_after) {
       told = down;
-      planning.tell_of_itself("channel-down|" + sending.name() + "|" + rfc3339(*down), "driftline: " + sending.name() + " does not go out",
-                              "Messages by " + sending.name() + " have not gone out since " + rfc3339(*down) + ": " + sending.why() +
-                                  "\nThey wait, and this is told by every other channel.\n");
+      tell({"channel-down|" + sending.name() + "|" + rfc3339(*down), "driftline: " + sending.name() + " does not go out",
+            "Messages by " + sending.name() + " have not gone out since " + rfc3339(*down) + ": " + sending.why() +
+                "\nThey wait, and this is told by every other channel.\n"});
     } else if (!down && told) {
-      planning.tell_of_itself("channel-back|" + sending.name() + "|" + rfc3339(*told), "driftline: " + sending.name() + " goes out again",
-                              "What waited since " + rfc3339(*told) + " has gone out.\n");
+      tell({"channel-back|" + sending.name() + "|" + rfc3339(*told), "driftline: " + sending.name() + " goes out again",
+            "What waited since " + rfc3339(*told) + " goes out now.\n"});
       told.reset();
     }
   } while (wait());

@@ -19,6 +19,8 @@
 #include "gateway/history/reader.h"
 #include "gateway/messages/channel.h"
 #include "gateway/messages/duty.h"
+#include "gateway/messages/gateway_says.h"
+#include "gateway/messages/links.h"
 
 namespace driftline::messages {
 
@@ -27,6 +29,7 @@ struct DeliveryParts {
   std::function<Time()> wall;
   std::function<std::unique_ptr<Channel>(const std::string& name)> channel;  // empty: as the duty list says
   std::function<void(const char* step)> between;  // empty but in tests: called between any two steps
+  Links links{};                                  // of the warnings' messages
 };
 
 // The parts without threads; each call does what is due at `now`.
@@ -34,7 +37,6 @@ class Planning {
  public:
   Planning(const DutyList& duty, DeliveryParts& parts) : duty_(duty), parts_(parts) {}
   void step(Time now);
-  void tell_of_itself(const std::string& what, const std::string& subject, const std::string& body);
 
  private:
   bool ready();
@@ -88,7 +90,7 @@ class Delivery {
   void start();
   void nudge();  // something new; never blocks
   void stop();
-  void tell_start();  // to those who get the digest
+  void tell(const GatewaySays& said);  // what cannot be stored is logged
   [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
 
  private:

@@ -167,7 +167,7 @@ Plan plan(const DutyList& duty, const LifeRows& lives, const std::vector<KeptMes
   return std::move(planner.plan);
 }
 
-std::vector<MessageRow> of_itself(const DutyList& duty, const std::string& what, const std::string& subject, const std::string& body, Time now) {
+std::vector<MessageRow> of_itself(const DutyList& duty, const GatewaySays& said, Time now) {
   std::vector<MessageRow> rows;
   std::set<std::string> people;
   for (const std::string& name : duty.digest_to) people.insert(person_on(duty, name, now));
@@ -175,8 +175,8 @@ std::vector<MessageRow> of_itself(const DutyList& duty, const std::string& what,
     const auto who = duty.people.find(person);
     if (who == duty.people.end()) continue;
     for (const auto& [channel, address] : who->second.channels)
-      rows.push_back({.key = what + "|" + person + "|" + channel, .made = now, .due = now, .person = person, .channel = channel, .address = address,
-                      .kind = MessageKind::gateway, .subject = subject, .body = body});
+      rows.push_back({.key = said.what + "|" + person + "|" + channel, .made = now, .due = now, .person = person, .channel = channel, .address = address,
+                      .kind = MessageKind::gateway, .subject = said.subject, .body = said.body});
   }
   return rows;
 }
@@ -186,7 +186,7 @@ std::vector<MessageRow> digest(const DutyList& duty, const LifeRows& lives, std:
   if (local.minute < duty.digest_min) return {};
   const std::string date = std::to_string(local.year) + "-" + two(local.month) + "-" + two(local.day);
   const DigestText text = digest_text(lives, stations_known, date, now);
-  std::vector<MessageRow> rows = of_itself(duty, "digest|" + date, text.subject, text.body, now);
+  std::vector<MessageRow> rows = of_itself(duty, {"digest|" + date, text.subject, text.body}, now);
   for (MessageRow& row : rows) row.kind = MessageKind::digest;
   return rows;
 }

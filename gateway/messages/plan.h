@@ -9,6 +9,7 @@
 #include "gateway/history/message_rows.h"
 #include "gateway/history/rows.h"
 #include "gateway/messages/duty.h"
+#include "gateway/messages/gateway_says.h"
 
 namespace driftline::messages {
 
@@ -27,9 +28,8 @@ struct Plan {
 
 // The digest that is due at `now` for whoever gets it, if its hour has passed today; its key holds the local date.
 [[nodiscard]] std::vector<MessageRow> digest(const DutyList& duty, const LifeRows& lives, std::int64_t stations_known, Time now);
-// What the gateway says of itself, by every channel of those who get the digest. `what` makes the key.
-[[nodiscard]] std::vector<MessageRow> of_itself(const DutyList& duty, const std::string& what, const std::string& subject,
-                                                const std::string& body, Time now);
+// What the gateway says of itself, by every channel of those who get the digest. Each `what` once.
+[[nodiscard]] std::vector<MessageRow> of_itself(const DutyList& duty, const GatewaySays& said, Time now);
 
 // Siblings of one cause gather this long; an act does not wait.
 inline constexpr std::chrono::seconds gather{60};

@@ -1,6 +1,7 @@
 #include "gateway/messages/text.h"
 
 #include <algorithm>
+#include <functional>
 #include <map>
 #include <set>
 
@@ -56,16 +57,26 @@ std::string other_checks(const WarningChange& warning) {
   return text;
 }
 
-std::string page_link(const history::WarningRef& warning, const DutyList& duty) {
-  if (duty.page_url.empty()) return {};
-  return duty.page_url + "/warnings?key=" + warning.station.site + "/" + warning.station.station + "/" +
-         (warning.line ? "line-" + std::to_string(*warning.line) : "station") + "/" + std::string(name_of(warning.condition));
+struct Saying {
+  const DutyList& duty;
+  const Links& links;
+  Time now;
+};
+
+std::string links_of(const history::MessageRow& row, const Saying& saying) {
+  const LinkAbout about{*row.warning, row.raised, row.person, saying.now};
+  const auto line = [&](std::string_view words, const std::function<std::string(const LinkAbout&)>& link) {
+    const std::string url = link ? link(about) : std::string{};
+    return url.empty() ? url : std::string(words) + url + "\n";
+  };
+  const bool asks = row.kind == MessageKind::news || row.kind == MessageKind::reminder;
+  return (asks ? line("Acknowledge: ", saying.links.acknowledge) : std::string{}) + line("Chart: ", saying.links.chart);
 }
 
-std::string one_body(const Item& item, const DutyList& duty) {
+std::string one_body(const Item& item, const Saying& saying) {
   const history::MessageRow& row = item.message.row;
   if (!row.warning) return row.body;
-  const std::string& zone = zone_of(duty, row.warning->station.site);
+  const std::string& zone = zone_of(saying.duty, row.warning->station.site);
   std::string text = row.warning->station.site + ", " + place(row.warning->station, row.warning->line) + "\n";
   if (row.kind == MessageKind::over) {
     text += "The warning of " + local_text(row.raised, zone) + " has ended.\n";
@@ -76,9 +87,7 @@ std::string one_body(const Item& item, const DutyList& duty) {
     if (row.kind == MessageKind::reminder) text += "Nobody has acknowledged it. You are told as number " + std::to_string(row.step + 1) + " in turn.\n";
     if (item.warning) text += after_first_line(item.warning->text) + "\n" + other_checks(*item.warning);
   }
-  if (const std::string link = page_link(*row.warning, duty); !link.empty())
-    text += row.kind == MessageKind::over ? "Chart: " + link + "\n" : "Acknowledge, and see the chart: " + link + "\n";
-  return text;
+  return text + links_of(row, saying);
 }
 
 std::string escaped(std::string_view text) {
@@ -100,7 +109,7 @@ std::string with_links(const std::string& plain) {
     const std::size_t end = std::min(plain.find('\n', begin), plain.size());
     const std::string line = plain.substr(begin, end - begin);
     const auto link = line.find("http");
-    if (line.rfind("Acknowledge,", 0) == 0 || line.rfind("Chart:", 0) == 0)
+    if (line.rfind("Acknowledge:", 0) == 0 || line.rfind("Chart:", 0) == 0)
       out += "<p><a href=\"" + escaped(line.substr(link)) + "\">" + escaped(line.substr(0, line.find(':'))) + "</a></p>\n";
     else if (line.rfind("Caution:", 0) == 0)
       out += "<p><b>" + escaped(line) + "</b></p>\n";
@@ -126,7 +135,8 @@ std::string shortened(std::string_view text, std::size_t characters) {
   return std::string(text.substr(0, at));
 }
 
-Text text_of(const std::vector<Item>& items, const DutyList& duty) {
+Text text_of(const std::vector<Item>& items, const DutyList& duty, const Links& links, Time now) {
+  const Saying saying{duty, links, now};
   Text text;
   const history::MessageRow& first = items.front().message.row;
   text.thread = first.warning ? first.key.substr(0, first.key.find('|', first.key.find('|') + 1)) : first.key;
@@ -150,11 +160,11 @@ Text text_of(const std::vector<Item>& items, const DutyList& duty) {
     text.plain = "What they have in common most likely lies behind them all: look there first.\n";
     for (const Item& item : items) text.plain += "- " + item.message.row.warning->station.site + " " + one_subject(item) + "\n";
     text.plain += "\nThe first of them:\n";
-    text.plain += one_body(items.front(), duty);
+    text.plain += one_body(items.front(), saying);
   } else {
     for (const Item& item : items) {
       if (&item != &items.front()) text.plain += "\nAlso: " + one_subject(item) + "\n";
-      text.plain += one_body(item, duty);
+      text.plain += one_body(item, saying);
     }
   }
   text.html = "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"></head>"

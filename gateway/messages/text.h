@@ -9,6 +9,7 @@
 #include "gateway/history/message_rows.h"
 #include "gateway/history/rows.h"
 #include "gateway/messages/duty.h"
+#include "gateway/messages/links.h"
 
 namespace driftline::messages {
 
@@ -28,7 +29,7 @@ struct Text {
 };
 
 // Items of one person and one channel that make one message: one item, or several of one cause.
-[[nodiscard]] Text text_of(const std::vector<Item>& items, const DutyList& duty);
+[[nodiscard]] Text text_of(const std::vector<Item>& items, const DutyList& duty, const Links& links, Time now);
 
 // Which of them go together, in the order of their ids: what has one cause at one station, what three stations of a site or
 // more have in common, and, where `flood`, all that is no `act`. Indexes into `items`.

@@ -67,7 +67,7 @@ TEST(BrokenConfig, what_has_a_problem_gives_no_configuration) {
 
 TEST(BrokenConfig, no_secret_is_repeated) {
   // A password put into the wrong place would travel into logs and tickets.
-  for (const char* sample : {"password-in-the-open", "password-as-variable-name"})
+  for (const char* sample : {"password-in-the-open", "password-as-variable-name", "duty-password-in-the-open", "duty-key-too-short"})
     EXPECT_EQ(what_is_said(broken / sample).find("canal-9"), std::string::npos) << sample;
 }
 

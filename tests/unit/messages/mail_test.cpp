@@ -40,7 +40,7 @@ std::string parsed_by_python(const std::string& mail, const std::string& express
 }
 
 std::string mail_with(const std::string& text, std::int64_t number = 7) {
-  return mail_of(text_of({item_of("ps-1", text)}, duty_list()), {"driftline@plant.example", "anna@plant.example", monday_noon, number, "plant.example"});
+  return mail_of(text_of({item_of("ps-1", text)}, duty_list(), {}, monday_noon), {"driftline@plant.example", "anna@plant.example", monday_noon, number, "plant.example"});
 }
 
 // A mail that another program reads otherwise is not read at night.
