@@ -4,6 +4,7 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <set>
 
 #include "gateway/broker/events.h"
 #include "gateway/broker/topics.h"
@@ -40,6 +41,9 @@ class Cursor {
     add(page, rows_max, Feed::half_cycles, &history::Reader::half_cycles_after);
     add(page, rows_max, Feed::reservoir_days, &history::Reader::reservoir_days_after);
     add(page, rows_max, Feed::forecast_days, &history::Reader::forecast_days_after);
+    changed_.clear();
+    add(page, rows_max, Feed::life_changes, &history::Reader::life_changes_after);
+    add_lives(page);
     return page;
   }
 
@@ -53,6 +57,9 @@ class Cursor {
       const WarningChange& row = stored.row;
       messages.push_back({warning_topic(root_, {row.station, row.line, row.condition}), body_of(row), true});
     }
+    auto lives = reader_->lives();
+    if (!lives) return fail(lives.error()), messages;
+    for (const auto& stored : *lives) messages.push_back(life_message(root_, stored.row));
     return messages;
   }
 
@@ -86,9 +93,35 @@ class Cursor {
     if (!reader_ || page.rows >= rows_max) return;
     auto rows = ((*reader_).*ask)(marks_[feed], static_cast<int>(rows_max - page.rows));
     if (!rows) return fail(rows.error());
-    for (const auto& stored : *rows) append_messages(page.messages, root_, stored.row);
+    for (const auto& stored : *rows) {
+      append_messages(page.messages, root_, stored.row);
+      note_life(stored.row);
+    }
     page.rows += rows->size();
     if (!rows->empty()) given_.push_back({feed, rows->back().id});
+  }
+
+  template <class Row>
+  void note_life(const Row&) {}
+  void note_life(const history::LifeChange& row) { changed_[row.warning.station].insert(row.warning); }
+
+  // A row of a change does not hold all of a state, and the changes that follow it may be on the page too.
+  void add_lives(OutboxPage& page) {
+    for (const auto& [station, warnings] : changed_) {
+      if (!reader_) break;
+      auto lives = reader_->lives_of(station);
+      if (!lives) {
+        fail(lives.error());
+        break;
+      }
+      std::set<history::WarningRef> normal = warnings;
+      for (const auto& stored : *lives) {
+        if (normal.erase(history::ref_of(stored.row.last)) > 0) page.messages.push_back(life_message(root_, stored.row));
+      }
+      for (const auto& ref : normal)
+        page.messages.push_back({life_topic(root_, {ref.station, ref.line, ref.condition}), std::string(), true});
+    }
+    if (!reader_) page = {}, given_.clear();  // told again, and whole, once it can be read
   }
 
   history::History& history_;
@@ -96,13 +129,15 @@ class Cursor {
   std::unique_ptr<history::Reader> reader_;
   std::map<Feed, std::int64_t> marks_;
   std::vector<CursorMark> given_;
+  std::map<StationId, std::set<history::WarningRef>> changed_;  // of the page: whose life
 };
 
 }  // namespace
 
 history::CursorUse mqtt_cursor_use() {
   return {.name = std::string(mqtt_cursor),
-          .feeds = {Feed::half_cycles, Feed::warnings, Feed::reservoir_days, Feed::forecast_days},
+          .feeds = {Feed::half_cycles, Feed::warnings, Feed::reservoir_days, Feed::forecast_days,
+                    Feed::life_changes},
           .from_beginning = true};
 }
 
@@ -132,6 +167,15 @@ void append_messages(std::vector<Outgoing>& out, std::string_view root, const Re
 
 void append_messages(std::vector<Outgoing>& out, std::string_view root, const ForecastDay& row) {
   out.push_back({forecast_topic(root, {row.station, row.line, row.condition}), body_of(row), false});
+}
+
+void append_messages(std::vector<Outgoing>& out, std::string_view root, const history::LifeChange& row) {
+  out.push_back({life_changes_topic(root, row.warning.station), body_of(row), false});
+}
+
+Outgoing life_message(std::string_view root, const history::LifeRow& life) {
+  const history::WarningRef ref = history::ref_of(life.last);
+  return {life_topic(root, {ref.station, ref.line, ref.condition}), body_of(life), true};
 }
 
 }  // namespace driftline::broker

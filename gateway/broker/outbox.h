@@ -1,5 +1,8 @@
 // The history as an outbox: the rows behind cursor `mqtt`, in the order of each table, as the messages that
 // topics.h describes. Bodies are the rows of gateway/history/row_text.h, without their line end.
+//
+// What is retained of a life is its state as it is when its changes are read, after the last of them: it may be ahead of a
+// change that is still to come, never behind one that was told.
 #pragma once
 
 #include <string>
@@ -26,5 +29,7 @@ void append_messages(std::vector<Outgoing>& out, std::string_view root, const hi
 void append_messages(std::vector<Outgoing>& out, std::string_view root, const WarningChange& row);
 void append_messages(std::vector<Outgoing>& out, std::string_view root, const ReservoirDay& row);
 void append_messages(std::vector<Outgoing>& out, std::string_view root, const ForecastDay& row);
+void append_messages(std::vector<Outgoing>& out, std::string_view root, const history::LifeChange& row);  // the change alone
+[[nodiscard]] Outgoing life_message(std::string_view root, const history::LifeRow& life);
 
 }  // namespace driftline::broker

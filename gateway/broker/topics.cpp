@@ -57,6 +57,12 @@ std::string warning_topic(std::string_view out, const WarningKey& key) {
 std::string changes_topic(std::string_view out, const StationId& id) {
   return join({out, "changes", id.site, id.station});
 }
+std::string life_topic(std::string_view out, const WarningKey& key) {
+  return of_warning(out, "lives", key);
+}
+std::string life_changes_topic(std::string_view out, const StationId& id) {
+  return join({out, "life-changes", id.site, id.station});
+}
 std::string half_cycles_topic(std::string_view out, const StationId& id) {
   return join({out, "half-cycles", id.site, id.station});
 }
@@ -88,8 +94,8 @@ bool lies_under(std::string_view out, std::string_view in) {
 }
 
 bool may_be_ours(std::string_view pattern, std::string_view out) {
-  constexpr std::array<std::string_view, 6> ours{"gateway/+/presence", "warnings/+/+/+/+",
-                                                 "changes/+/+",        "half-cycles/+/+",
+  constexpr std::array<std::string_view, 8> ours{"gateway/+/presence", "warnings/+/+/+/+", "changes/+/+",
+                                                 "lives/+/+/+/+",      "life-changes/+/+", "half-cycles/+/+",
                                                  "reservoirs/+/+",     "forecasts/+/+/+/+"};
   return std::ranges::any_of(ours, [&](std::string_view topic) {
     return have_a_topic_in_common(pattern, join({out, topic}));

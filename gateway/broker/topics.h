@@ -6,6 +6,10 @@
 //     retained; the last row of the warning while it is open, empty (so: nothing retained) once it has cleared
 //   <out>/changes/<site>/<station>
 //     each change of a warning, as a row of warnings.ndjson
+//   <out>/lives/<site>/<station>/<place>/<condition>
+//     retained; the state of the warning's life: whose it is, until when it is shelved; empty once it is plainly normal
+//   <out>/life-changes/<site>/<station>
+//     each change of a life: what happened, who did it, why
 //   <out>/half-cycles/<site>/<station>
 //     each half-cycle, as a row of half-cycles.ndjson
 //   <out>/reservoirs/<site>/<station>
@@ -37,6 +41,8 @@ struct WarningKey {
 [[nodiscard]] std::string presence_topic(std::string_view out, std::string_view client_id);
 [[nodiscard]] std::string warning_topic(std::string_view out, const WarningKey& key);
 [[nodiscard]] std::string changes_topic(std::string_view out, const StationId& station);
+[[nodiscard]] std::string life_topic(std::string_view out, const WarningKey& key);
+[[nodiscard]] std::string life_changes_topic(std::string_view out, const StationId& station);
 [[nodiscard]] std::string half_cycles_topic(std::string_view out, const StationId& station);
 [[nodiscard]] std::string reservoir_topic(std::string_view out, const StationId& station);
 [[nodiscard]] std::string forecast_topic(std::string_view out, const WarningKey& key);

@@ -94,6 +94,13 @@ class Row {
     if (value != nullptr) text(name, *value);
     else null(name);
   }
+  void text_if_any(std::string_view name, const std::string& value) { text_if_known(name, value.empty() ? nullptr : &value); }
+  void warning(const history::WarningRef& ref) {
+    text("site", ref.station.site);
+    text("station", ref.station.station);
+    whole("line", ref.line);
+    text("condition", name_of(ref.condition));
+  }
   void time(std::string_view name, Time value) {
     member(name);
     append_time(out_, value);
@@ -270,6 +277,36 @@ void append_row(std::string& out, Time received, std::string_view topic, const s
   row.text("where", fault.where);
   row.text("why", fault.why);
   row.text("remedy", fault.remedy);
+  row.end();
+}
+
+void append_row(std::string& out, const history::LifeRow& life) {
+  Row row(out);
+  row.warning(history::ref_of(life.last));
+  row.text("state", rules::name_of(rules::state_of(life.life)));
+  row.text("urgency", name_of(life.life.urgency));
+  row.time("raised", life.life.raised);
+  row.text_if_any("owner", life.life.owner);
+  row.time("shelved_until", life.life.shelf ? std::optional{life.life.shelf->until} : std::nullopt);
+  row.text_if_any("shelved_by", life.life.shelf ? life.life.shelf->who : std::string());
+  row.text_if_any("out_of_service_by", life.life.out_of_service_by);
+  row.end();
+}
+
+void append_row(std::string& out, const history::LifeChange& change) {
+  Row row(out);
+  row.time("time", change.time);
+  row.warning(change.warning);
+  row.text("event", rules::name_of(change.event));
+  row.text("before", rules::name_of(change.before));
+  row.text("after", rules::name_of(change.after));
+  row.text("urgency", name_of(change.urgency));
+  row.time("raised", change.raised);
+  row.text_if_any("who", change.who);
+  row.text_if_any("why", change.why);
+  row.text_if_any("via", change.via);
+  row.text_if_any("owner", change.owner);
+  row.time("until", change.until);
   row.end();
 }
 

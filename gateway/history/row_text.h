@@ -11,6 +11,7 @@
 #include <string>
 #include <string_view>
 
+#include "gateway/history/life_rows.h"
 #include "gateway/telemetry/fault.h"
 #include "rules/records/half_cycle.h"
 #include "rules/records/identity.h"
@@ -26,5 +27,10 @@ void append_row(std::string& out, const ForecastDay& day);                      
 // faults.ndjson: `received` and `topic` are the message's, `station` is empty where the topic does not tell.
 void append_row(std::string& out, Time received, std::string_view topic, const std::optional<StationId>& station,
                 const Fault& fault);
+
+// The life of a warning, over MQTT only: its state now, and one change of it. Names that are not known, and words that nobody
+// gave, are null.
+void append_row(std::string& out, const history::LifeRow& life);
+void append_row(std::string& out, const history::LifeChange& change);
 
 }  // namespace driftline

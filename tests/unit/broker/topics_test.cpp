@@ -20,6 +20,8 @@ TEST(Topics, the_streams_are_told_apart) {
   EXPECT_EQ(changes_topic("driftline", station), "driftline/changes/northyard/ps-01");
   EXPECT_EQ(half_cycles_topic("driftline", station), "driftline/half-cycles/northyard/ps-01");
   EXPECT_EQ(reservoir_topic("driftline", station), "driftline/reservoirs/northyard/ps-01");
+  EXPECT_EQ(life_changes_topic("driftline", station), "driftline/life-changes/northyard/ps-01");
+  EXPECT_EQ(life_topic("driftline", {station, 2, Condition::slow_vent}), "driftline/lives/northyard/ps-01/line-2/slow-vent");
   EXPECT_EQ(presence_topic("driftline", "gate-1"), "driftline/gateway/gate-1/presence");
 }
 
@@ -43,7 +45,8 @@ TEST(Topics, output_under_the_telemetry_root_is_seen) {
 TEST(Topics, a_pattern_that_fits_what_we_publish_is_seen) {
   // The same, by way of a mapping: what we say of a station would come back as a station.
   const std::string out = "plant/driftline";
-  for (const auto& topic : {presence_topic(out, "gate-1"), changes_topic(out, station), half_cycles_topic(out, station),
+  for (const auto& topic : {presence_topic(out, "gate-1"), changes_topic(out, station), life_changes_topic(out, station),
+                            life_topic(out, {station, 2, Condition::slow_vent}), half_cycles_topic(out, station),
                             reservoir_topic(out, station), warning_topic(out, {station, 2, Condition::slow_vent}),
                             forecast_topic(out, {station, std::nullopt, Condition::reservoir_low})})
     EXPECT_TRUE(may_be_ours(topic, out)) << topic;
