@@ -45,9 +45,10 @@ const Json* schema_at(const Json& root, const Json::json_pointer& place) {
   if (above == nullptr) return nullptr;
   if (const auto items = above->find("items"); items != above->end()) return &followed(root, *items);
   const auto properties = above->find("properties");
-  if (properties == above->end()) return nullptr;
-  const auto property = properties->find(place.back());
-  return property == properties->end() ? nullptr : &followed(root, *property);
+  if (properties != above->end())
+    if (const auto property = properties->find(place.back()); property != properties->end()) return &followed(root, *property);
+  const auto any = above->find("additionalProperties");  // whose names people choose
+  return any == above->end() || !any->is_object() ? nullptr : &followed(root, *any);
 }
 
 std::string description_at(const Json& root, const Json::json_pointer& place) {

@@ -143,11 +143,11 @@ tl::expected<void, Trouble> History::plan_messages(std::span<const MessageRow> r
       true);
 }
 
-tl::expected<void, Trouble> History::begin_sending(std::span<const std::int64_t> ids) {
+tl::expected<void, Trouble> History::begin_sending(std::span<const std::int64_t> ids, std::int64_t sending) {
   const std::lock_guard guard(mutex_);
   return in_transaction(
       [&](Writer& writer) {
-        for (const std::int64_t id : ids) writer.messages.begin.run(ids.front(), id);
+        for (const std::int64_t id : ids) writer.messages.begin.run(sending, id);
       },
       true);
 }

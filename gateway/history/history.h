@@ -78,8 +78,8 @@ class History {
   // Messages that are planned; a key that is there stays as it is. On the disk when it
   // returns, as the two after it.
   [[nodiscard]] tl::expected<void, Trouble> plan_messages(std::span<const MessageRow> rows);
-  // These are now handed to their channel, as one message.
-  [[nodiscard]] tl::expected<void, Trouble> begin_sending(std::span<const std::int64_t> ids);
+  // These are now handed to their channel, as one message whose number is `sending`.
+  [[nodiscard]] tl::expected<void, Trouble> begin_sending(std::span<const std::int64_t> ids, std::int64_t sending);
   // What became of them; `answered`: the channel has answered, so it is known whether they went out.
   struct SendingEnd {
     MessageState state = MessageState::sent;

@@ -114,21 +114,31 @@ Rows<LifeChange> Reader::latest_life_changes(const WarningRef& warning, bool act
                                warning.line.value_or(0), name_of(warning.condition));
 }
 
-Rows<KeptMessage> Reader::messages_due(const std::string& channel, Time now, int limit) {
-  return rows<MessageTable>(*database_, "WHERE state = 'waiting' AND channel = ? AND next_try <= ? ORDER BY id", limit, channel, now);
+tl::expected<std::vector<std::string>, Trouble> Reader::people_due(const std::string& channel, Time now) {
+  return answered([&] {
+    std::vector<std::string> people;
+    Statement statement = database_->prepare("SELECT DISTINCT person FROM messages WHERE state = 'waiting' AND channel = ? AND next_try <= ? ORDER BY person");
+    statement.begin(channel, now);
+    while (statement.step()) people.push_back(statement.take<std::string>());
+    return people;
+  });
+}
+Rows<KeptMessage> Reader::messages_due(const std::string& channel, const std::string& person, Time now, int limit) {
+  return rows<MessageTable>(*database_, "WHERE state = 'waiting' AND channel = ? AND person = ? AND next_try <= ? ORDER BY urgency = 'act' DESC, id", limit, channel, person, now);
 }
 Rows<KeptMessage> Reader::messages_after(std::int64_t after, int limit) {
   return rows<MessageTable>(*database_, "WHERE id > ? ORDER BY id", limit, after);
 }
+Rows<KeptMessage> Reader::message(std::int64_t id) { return rows<MessageTable>(*database_, "WHERE id = ?", 1, id); }
 Rows<KeptMessage> Reader::messages_since(Time made) {
   auto newest = rows<MessageTable>(*database_, "WHERE made >= ? ORDER BY id DESC", rows_max, made);
   if (newest) std::reverse(newest->begin(), newest->end());
   return newest;
 }
-tl::expected<std::int64_t, Trouble> Reader::messages_sent_since(const std::string& person, Time since) {
+tl::expected<std::int64_t, Trouble> Reader::messages_sent_since(const std::string& person, const std::string& channel, Time since) {
   return answered([&] {
-    Statement statement = database_->prepare("SELECT count(DISTINCT sending) FROM messages WHERE state = 'sent' AND person = ? AND sent >= ?");
-    statement.begin(person, since);
+    Statement statement = database_->prepare("SELECT count(DISTINCT sending) FROM messages WHERE state = 'sent' AND person = ? AND channel = ? AND sent >= ?");
+    statement.begin(person, channel, since);
     return statement.step() ? statement.take<std::int64_t>() : 0;
   });
 }

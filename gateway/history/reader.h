@@ -57,11 +57,13 @@ class Reader {
   [[nodiscard]] Rows<LifeRow> lives();
   [[nodiscard]] Rows<LifeRow> lives_of(const StationId& station);
   [[nodiscard]] Rows<LifeChange> life_changes_after(std::int64_t after, int limit);
-  // Messages to people: those of a channel that are due, lowest id first; all, by id.
-  [[nodiscard]] Rows<KeptMessage> messages_due(const std::string& channel, Time now, int limit);
+  // Messages to people: who is due to get some by a channel; what is due for one of them, acts first, then lowest id first; all, by id.
+  [[nodiscard]] tl::expected<std::vector<std::string>, Trouble> people_due(const std::string& channel, Time now);
+  [[nodiscard]] Rows<KeptMessage> messages_due(const std::string& channel, const std::string& person, Time now, int limit);
   [[nodiscard]] Rows<KeptMessage> messages_after(std::int64_t after, int limit);
+  [[nodiscard]] Rows<KeptMessage> message(std::int64_t id);  // none or one
   [[nodiscard]] Rows<KeptMessage> messages_since(Time made);  // the newest, as many as one question may give, by id
-  [[nodiscard]] tl::expected<std::int64_t, Trouble> messages_sent_since(const std::string& person, Time since);
+  [[nodiscard]] tl::expected<std::int64_t, Trouble> messages_sent_since(const std::string& person, const std::string& channel, Time since);
   [[nodiscard]] Rows<WarningChange> warning_row(std::int64_t id);
   [[nodiscard]] tl::expected<std::int64_t, Trouble> stations_known();
   // All that happened to one warning, newest first; of people alone with `acts_only`.

@@ -14,14 +14,15 @@ struct Outbound {
   Text text;
   std::string person, address;
   std::vector<Item> items;
-  std::int64_t number = 0;  // the same for every attempt at the same message
+  std::string identity;  // the same for every attempt at the same message and no other: 32 of 0-9a-f
   Time now{};
 };
 
 enum class Sent : std::uint8_t {
   yes,
-  later,    // the channel is away, slow, or says try again: everything on it waits
-  refused,  // this message, for good
+  later,       // the channel is away, slow, or says try again: everything on it waits
+  later_here,  // this address says try again: what is for it waits, the others go on
+  refused,     // this message, for good
 };
 
 struct SendResult {
@@ -36,6 +37,8 @@ class Channel {
   virtual ~Channel() = default;
   // Blocks within the limits of limits.h. One thread.
   [[nodiscard]] virtual SendResult send(const Outbound& message) = 0;
+  // From any thread: what is being sent is broken off, and so is all that comes.
+  virtual void stop() {}
 };
 
 [[nodiscard]] std::unique_ptr<Channel> mail_channel(const MailSettings& settings);
@@ -45,5 +48,7 @@ class Channel {
 [[nodiscard]] std::string webhook_body(const Outbound& message);
 // HMAC-SHA-256 (RFC 2104) as lower-case hexadecimal.
 [[nodiscard]] std::string signature_of(std::string_view key, std::string_view body);
+// 128 bits of BLAKE2b as 32 of 0-9a-f.
+[[nodiscard]] std::string hash_of(std::string_view text);
 
 }  // namespace driftline::messages

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <atomic>
 #include <cstring>
 #include <fstream>
 
@@ -44,6 +45,15 @@ struct CurlHandle {
     if (ca_file) set(CURLOPT_CAINFO, ca_file->c_str());
     set(CURLOPT_ERRORBUFFER, error.data());
   }
+  void break_off_when(const std::atomic<bool>& stopping) {
+    set(CURLOPT_NOPROGRESS, 0L);
+    set(CURLOPT_XFERINFOFUNCTION, &break_off);
+    set(CURLOPT_XFERINFODATA, const_cast<void*>(static_cast<const void*>(&stopping)));
+  }
+  // Called by the library at least once a second.
+  static int break_off(void* stopping, curl_off_t, curl_off_t, curl_off_t, curl_off_t) noexcept {
+    return *static_cast<const std::atomic<bool>*>(stopping) ? 1 : 0;
+  }
   [[nodiscard]] std::string error_text(CURLcode code) const { return error[0] != '\0' ? error.data() : curl_easy_strerror(code); }
 
   CURL* curl = nullptr;
@@ -83,10 +93,11 @@ class Mail : public Channel {
   SendResult send(const Outbound& message) override {
     if (!is_mail_address(message.address)) return {Sent::refused, true, "the address is none that can be used in mail", {}};
     const std::string host = settings_.from.substr(settings_.from.find('@') + 1);
-    const std::string bytes = mail_of(message.text, {settings_.from, message.address, message.now, message.number, host});
+    const std::string bytes = mail_of(message.text, {settings_.from, message.address, message.now, message.identity, host});
     CurlHandle h;
     if (h.curl == nullptr) return {Sent::later, true, "libcurl cannot start", {}};
     h.set_limits(settings_.ca_file);
+    h.break_off_when(stopping_);
     h.set(CURLOPT_PROTOCOLS_STR, "smtp");
     h.set(CURLOPT_URL, ("smtp://" + settings_.server + "/" + host).c_str());
     h.set(CURLOPT_USE_SSL, static_cast<long>(CURLUSESSL_ALL));  // STARTTLS or nothing
@@ -108,18 +119,21 @@ class Mail : public Channel {
     curl_easy_getinfo(h.curl, CURLINFO_RESPONSE_CODE, &reply);
     return result(code, reply, upload.rest.empty(), h);
   }
+  void stop() override { stopping_ = true; }
 
  private:
-  // RFC 5321, 4.2.1: the first digit decides. Replies to the sign-in are the server's trouble with us, not with the message.
+  // RFC 5321, 4.2.1: the first digit decides. Replies to the connection and to the sign-in are the server's trouble with us, not
+  // with the message; 4yz to anything else is this address' or this message's.
   static SendResult result(CURLcode code, long reply, bool handed_over, const CurlHandle& h) {
     if (code == CURLE_OK) return {Sent::yes, true, std::to_string(reply), {}};
-    const std::string why = (reply > 0 ? std::to_string(reply) + ": " : "") + h.error_text(code);
-    const bool of_us = code == CURLE_LOGIN_DENIED || code == CURLE_USE_SSL_FAILED || reply == 530 || reply == 534 || reply == 535 || reply == 538;
-    if (reply >= 500 && reply < 600 && !of_us) return {Sent::refused, true, why, {}};
-    return {Sent::later, !handed_over || reply >= 400, why, {}};
+    const std::string why = h.error_text(code) + (reply > 0 ? " (" + std::to_string(reply) + ")" : "");
+    const bool of_us = code == CURLE_LOGIN_DENIED || code == CURLE_USE_SSL_FAILED || reply == 421 || reply == 454 || reply == 530 || reply == 534 || reply == 535 || reply == 538;
+    if (of_us || reply < 400 || reply >= 600) return {Sent::later, !handed_over || reply >= 400, why, {}};
+    return {reply >= 500 ? Sent::refused : Sent::later_here, true, why, {}};
   }
 
   const MailSettings settings_;
+  std::atomic<bool> stopping_{false};
 };
 
 class Webhook : public Channel {
@@ -133,10 +147,11 @@ class Webhook : public Channel {
     CurlHandle h;
     if (h.curl == nullptr) return {Sent::later, true, "libcurl cannot start", {}};
     h.set_limits(settings_.ca_file);
+    h.break_off_when(stopping_);
     h.set(CURLOPT_PROTOCOLS_STR, "http,https");
     h.set(CURLOPT_URL, settings_.url.c_str());
     for (const std::string& header : {std::string("Content-Type: application/json"), std::string("Expect:"),
-                                      "Idempotency-Key: driftline-" + std::to_string(message.number) + "-" + std::to_string(message.items.size()),
+                                      "Idempotency-Key: " + message.identity,
                                       "Driftline-Signature: sha256=" + signature_of(*key, body)})
       h.list = curl_slist_append(h.list, header.c_str());
     h.set(CURLOPT_HTTPHEADER, h.list);
@@ -148,7 +163,9 @@ class Webhook : public Channel {
     h.set(CURLOPT_WRITEFUNCTION, &keep);
     h.set(CURLOPT_WRITEDATA, &answer);
     const CURLcode code = curl_easy_perform(h.curl);
-    if (code != CURLE_OK) return {Sent::later, true, h.error_text(code), {}};  // the idempotency key makes a copy harmless
+    long request_bytes = 0;
+    curl_easy_getinfo(h.curl, CURLINFO_REQUEST_SIZE, &request_bytes);
+    if (code != CURLE_OK) return {Sent::later, request_bytes == 0, h.error_text(code), {}};
     long status = 0;
     curl_off_t wait_s = 0;
     curl_easy_getinfo(h.curl, CURLINFO_RESPONSE_CODE, &status);
@@ -159,9 +176,11 @@ class Webhook : public Channel {
     const auto wait = std::chrono::seconds{std::clamp<curl_off_t>(wait_s, 0, back_off_most.count())};
     return {of_the_message ? Sent::refused : Sent::later, true, why, wait};
   }
+  void stop() override { stopping_ = true; }
 
  private:
   const WebhookSettings settings_;
+  std::atomic<bool> stopping_{false};
 };
 
 void put(std::string& out, std::string_view name, std::string_view text) {
@@ -183,6 +202,15 @@ std::string signature_of(std::string_view key, std::string_view body) {
   sodium_bin2hex(hex.data(), hex.size(), mac.data(), mac.size());
   hex.pop_back();
   return hex;
+}
+
+std::string hash_of(std::string_view text) {
+  std::array<unsigned char, 16> hash{};
+  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(text.data()), text.size(), nullptr, 0);
+  std::string out(33, '\0');
+  sodium_bin2hex(out.data(), out.size(), hash.data(), hash.size());
+  out.resize(32);
+  return out;
 }
 
 std::string webhook_body(const Outbound& message) {

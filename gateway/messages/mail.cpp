@@ -5,6 +5,7 @@
 #include <array>
 #include <algorithm>
 
+#include "gateway/messages/channel.h"
 #include "gateway/telemetry/json_text.h"
 
 namespace driftline::messages {
@@ -17,15 +18,6 @@ std::string base64(std::string_view bytes) {
   std::string out(sodium_base64_ENCODED_LEN(bytes.size(), sodium_base64_VARIANT_ORIGINAL), '\0');
   sodium_bin2base64(out.data(), out.size(), reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size(), sodium_base64_VARIANT_ORIGINAL);
   out.resize(out.size() - 1);
-  return out;
-}
-
-std::string hash_of(std::string_view text) {
-  std::array<unsigned char, 16> hash{};
-  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(text.data()), text.size(), nullptr, 0);
-  std::string out(33, '\0');
-  sodium_bin2hex(out.data(), out.size(), hash.data(), hash.size());
-  out.resize(32);
   return out;
 }
 
@@ -95,12 +87,12 @@ std::string header_text(std::string_view text) {
 
 std::string mail_of(const Text& text, const Envelope& envelope) {
   const std::string thread = "<thread." + hash_of(text.thread) + "@" + envelope.host + ">";
-  const std::string boundary = "part-" + hash_of(text.plain + envelope.to + std::to_string(envelope.number));
+  const std::string boundary = "part-" + hash_of(text.plain + envelope.to + envelope.identity);
   std::string out;
   out += "Date: " + date_text(envelope.date) + "\r\n";
   out += "From: driftline <" + envelope.from + ">\r\n";
   out += "To: <" + envelope.to + ">\r\n";
-  out += "Message-ID: <" + std::to_string(envelope.number) + "." + hash_of(text.thread + envelope.to) + "@" + envelope.host + ">\r\n";
+  out += "Message-ID: <" + envelope.identity + "@" + envelope.host + ">\r\n";
   out += "In-Reply-To: " + thread + "\r\nReferences: " + thread + "\r\n";
   out += "Subject: " + header_text(text.subject) + "\r\n";
   out += "Auto-Submitted: auto-generated\r\nMIME-Version: 1.0\r\n";

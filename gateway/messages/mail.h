@@ -17,7 +17,7 @@ struct Envelope {
   std::string from;   // both of is_mail_address
   std::string to;
   Time date{};
-  std::int64_t number = 0;  // of the sending; with `host` the Message-ID, so a second copy is known as one
+  std::string identity;     // of the message; with `host` the Message-ID, so that a second copy is known as one
   std::string host;         // of the Message-ID: what stands behind the @ of `from`
 };
 

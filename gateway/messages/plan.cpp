@@ -22,9 +22,14 @@ std::string text_of(const WarningRef& warning) {
 }
 
 struct Said {
-  int step = 0;  // the highest of the escalation
+  int step = -1;  // the highest of the escalation
   Time last{};
+  bool failed = true;  // nothing of that step arrived, nor will
 };
+
+bool has_failed(const KeptMessage& kept) {
+  return kept.progress.state == MessageState::refused || kept.progress.state == MessageState::unsure;
+}
 
 class Planner {
  public:
@@ -51,7 +56,9 @@ class Planner {
     const int steps = life.urgency == Urgency::notice ? 1 : life.urgency == Urgency::act ? people * act_rounds : people;
     const int step = said ? said->step + 1 : 0;
     if (step >= steps) return;
-    const Time due = said ? said->last + std::chrono::minutes{choice.line->after_min} : now_;
+    // What was refused for good rings nobody: an act then goes on to the next at once.
+    const bool at_once = !said || (said->failed && life.urgency == Urgency::act);
+    const Time due = at_once ? now_ : said->last + std::chrono::minutes{choice.line->after_min};
     if (due > now_) return wake(due);
     say(step == 0 ? MessageKind::news : MessageKind::reminder, step, choice.people[static_cast<std::size_t>(step % people)], row);
     wake(now_ + std::chrono::minutes{choice.line->after_min});
@@ -61,6 +68,7 @@ class Planner {
   void of_ended(const std::map<WarningRef, const LifeRow*>& lives) {
     for (const auto& [warning, all] : by_warning_) {
       const auto found = lives.find(warning);
+      if (found != lives.end() && found->second->life.active) continue;  // raised anew: it is not over
       std::map<Time, std::pair<std::set<std::string>, std::set<std::string>>> raises;
       for (const KeptMessage* kept : all) {
         auto& [news, over] = raises[kept->row.raised];
@@ -69,8 +77,6 @@ class Planner {
         if (kept->row.kind == MessageKind::over) over.insert(kept->row.person);
       }
       for (const auto& [raised, people] : raises) {
-        const bool goes_on = found != lives.end() && found->second->life.active && found->second->life.raised == raised;
-        if (goes_on) continue;
         for (const std::string& person : people.first)
           if (!people.second.contains(person)) put(MessageKind::over, 0, person, warning, Urgency::notice, raised, 0, "");
       }
@@ -91,7 +97,11 @@ class Planner {
       const bool asks = kept->row.kind == MessageKind::news || kept->row.kind == MessageKind::reminder;
       if (!asks || kept->row.raised != life.raised || kept->row.urgency < life.urgency) continue;
       if (!said) said.emplace();
-      said->step = std::max(said->step, kept->row.step);
+      if (kept->row.step > said->step) {
+        said->step = kept->row.step;
+        said->failed = true;
+      }
+      if (kept->row.step == said->step) said->failed = said->failed && has_failed(*kept);
       said->last = std::max(said->last, kept->row.due);  // held back by quiet hours, its time runs from their end
     }
     return said;

@@ -15,7 +15,6 @@ namespace {
 
 using history::MessageKind;
 
-constexpr int site_wide_stations = 3;
 constexpr std::size_t causes_told = 3;
 
 std::string place(const StationId& station, std::optional<int> line) {
@@ -120,8 +119,6 @@ std::string with_links(const std::string& plain) {
   return out;
 }
 
-bool is_news(const Item& item) { return item.message.row.warning && item.message.row.kind == MessageKind::news && item.warning; }
-
 }  // namespace
 
 std::string shortened(std::string_view text, std::size_t characters) {
@@ -171,39 +168,6 @@ Text text_of(const std::vector<Item>& items, const DutyList& duty, const Links& 
               "<body style=\"font:16px sans-serif;max-width:36em;margin:1em;color:#222\">\n<h1 style=\"font-size:1.15em\">" +
               escaped(text.subject) + "</h1>\n" + with_links(text.plain) + "</body></html>\n";
   return text;
-}
-
-std::vector<std::vector<std::size_t>> bundles(const std::vector<Item>& items, bool flood) {
-  std::map<std::string, std::set<std::string>> site_wide;  // site, condition and urgency: stations
-  const auto common = [](const Item& item) {
-    const history::MessageRow& row = item.message.row;
-    return row.warning->station.site + "|" + std::string(name_of(row.warning->condition)) + "|" + std::string(name_of(row.urgency));
-  };
-  for (const Item& item : items)
-    if (is_news(item)) site_wide[common(item)].insert(item.message.row.warning->station.station);
-  std::vector<std::vector<std::size_t>> all;
-  std::map<std::string, std::size_t> by_key;
-  for (std::size_t i = 0; i < items.size(); ++i) {
-    const history::MessageRow& row = items[i].message.row;
-    std::string key;
-    if (row.warning && flood && row.urgency != Urgency::act) {
-      key = "flood";
-    } else if (is_news(items[i])) {
-      if (site_wide[common(items[i])].size() >= site_wide_stations)
-        key = common(items[i]);
-      else if (!items[i].warning->causes.empty())
-        key = row.warning->station.site + "/" + row.warning->station.station + "|" + std::string(name_of(items[i].warning->causes.front().cause)) + "|" +
-              std::string(name_of(row.urgency));
-    }
-    const auto found = key.empty() ? by_key.end() : by_key.find(key);
-    if (found != by_key.end()) {
-      all[found->second].push_back(i);
-      continue;
-    }
-    if (!key.empty()) by_key[key] = all.size();
-    all.push_back({i});
-  }
-  return all;
 }
 
 DigestText digest_text(const std::vector<history::Stored<history::LifeRow>>& lives, std::int64_t stations_known, const std::string& date, Time now) {

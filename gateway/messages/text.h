@@ -6,20 +6,14 @@
 #include <string>
 #include <vector>
 
-#include "gateway/history/message_rows.h"
 #include "gateway/history/rows.h"
+#include "gateway/messages/bundles.h"
 #include "gateway/messages/duty.h"
 #include "gateway/messages/links.h"
 
 namespace driftline::messages {
 
 inline constexpr std::size_t subject_characters_max = 60;
-
-// A message with the machine's word on its warning; of digests and of the gateway itself there is none.
-struct Item {
-  history::KeptMessage message;
-  std::optional<WarningChange> warning;
-};
 
 struct Text {
   std::string subject;  // one line, at most subject_characters_max
@@ -30,10 +24,6 @@ struct Text {
 
 // Items of one person and one channel that make one message: one item, or several of one cause.
 [[nodiscard]] Text text_of(const std::vector<Item>& items, const DutyList& duty, const Links& links, Time now);
-
-// Which of them go together, in the order of their ids: what has one cause at one station, what three stations of a site or
-// more have in common, and, where `flood`, all that is no `act`. Indexes into `items`.
-[[nodiscard]] std::vector<std::vector<std::size_t>> bundles(const std::vector<Item>& items, bool flood);
 
 struct DigestText {
   std::string subject, body;

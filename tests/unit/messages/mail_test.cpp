@@ -39,8 +39,8 @@ std::string parsed_by_python(const std::string& mail, const std::string& express
   return out;
 }
 
-std::string mail_with(const std::string& text, std::int64_t number = 7) {
-  return mail_of(text_of({item_of("ps-1", text)}, duty_list(), {}, monday_noon), {"driftline@plant.example", "anna@plant.example", monday_noon, number, "plant.example"});
+std::string mail_with(const std::string& text, const std::string& identity = "7") {
+  return mail_of(text_of({item_of("ps-1", text)}, duty_list(), {}, monday_noon), {"driftline@plant.example", "anna@plant.example", monday_noon, identity, "plant.example"});
 }
 
 // A mail that another program reads otherwise is not read at night.
@@ -58,7 +58,7 @@ TEST(Mail, an_independent_parser_reads_back_what_was_meant) {
 // One warning is one conversation: later messages of the same raise refer to the same thread.
 TEST(Mail, messages_of_one_raise_are_one_thread) {
   const auto reference = [](const std::string& mail) { return mail.substr(mail.find("References: "), 60); };
-  EXPECT_EQ(reference(mail_with("a\nb", 7)), reference(mail_with("c\nd", 8)));
+  EXPECT_EQ(reference(mail_with("a\nb", "7")), reference(mail_with("c\nd", "8")));
 }
 
 // A station named by whoever can publish must not write fields of a mail.

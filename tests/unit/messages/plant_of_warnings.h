@@ -79,15 +79,18 @@ class WarnedPlant {
 };
 
 struct Post {
-  std::vector<Outbound> out;
+  std::vector<Outbound> out, tried;
   Sent answer = Sent::yes;
+  std::string full{};  // the person whose mailbox is
 };
 class PostBox : public Channel {
  public:
   explicit PostBox(Post& post) : post_(post) {}
   SendResult send(const Outbound& message) override {
-    if (post_.answer == Sent::yes) post_.out.push_back(message);
-    return {post_.answer, true, "answer", {}};
+    post_.tried.push_back(message);
+    const Sent answer = message.person == post_.full ? Sent::later_here : post_.answer;
+    if (answer == Sent::yes) post_.out.push_back(message);
+    return {answer, true, "answer", {}};
   }
 
  private:
