@@ -17,13 +17,14 @@ messages::GatewaySays started(Time now) {
 
 }  // namespace
 
-ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links) {
+ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, std::function<void(const char*)> between) {
   const history::CursorUse cursor{.name = "messages", .feeds = {}};  // what was told is in the history: no place to keep
-  return {cursor, [duty = std::move(duty), links = std::move(links)](history::History& history) {
+  return {cursor, [duty = std::move(duty), links = std::move(links), between = std::move(between)](history::History& history) {
             messages::DeliveryParts parts;
             parts.history = &history;
             parts.wall = wall_now;
             parts.links = links;
+            parts.between = between;
             const auto delivery = std::make_shared<messages::Delivery>(duty, std::move(parts));
             delivery->start();
             static std::atomic<bool> told{false};  // a reload starts its consumers anew: no news

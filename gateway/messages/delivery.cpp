@@ -37,7 +37,7 @@ void Planning::step(Time now) {
   }
   const std::int64_t life = last_of(*last, history::Feed::life_changes);
   const bool due = wake_at_ && *wake_at_ <= now;
-  const bool stale = !looked_ || now - *looked_ >= std::chrono::seconds{5} || now < *looked_;
+  const bool stale = !looked_ || now - *looked_ >= std::chrono::seconds{5} || now < *looked_ || look_again_.exchange(false);
   if (life == life_seen_ && !due && !stale) return;
   life_seen_ = life;
   looked_ = now;
@@ -114,17 +114,16 @@ bool Delivery::wait() {
 }
 
 void Delivery::run_planning() {
-  Planning planning(duty_, parts_);
   do {
     ++pulse_;
-    planning.step(parts_.wall());
+    planning_.step(parts_.wall());
     changed_.notify_all();
   } while (wait());
 }
 
 void Delivery::run_sending(Sending& sending) {
   do {
-    (void)sending.step(parts_.wall());
+    if (sending.step(parts_.wall())) planning_.look_again();
     for (const GatewaySays& said : sending.to_tell(parts_.wall())) tell(said);
   } while (wait());
 }

@@ -25,6 +25,7 @@ class Planning {
  public:
   Planning(const DutyList& duty, DeliveryParts& parts) : duty_(duty), parts_(parts) {}
   void step(Time now);
+  void look_again() { look_again_ = true; }  // from any thread: what was sent may call for more
 
  private:
   bool ready();
@@ -35,6 +36,7 @@ class Planning {
   std::int64_t life_seen_ = -1, messages_seen_ = -1;
   std::optional<Time> wake_at_;
   std::optional<Time> looked_;
+  std::atomic<bool> look_again_{false};
 };
 
 class Delivery {
@@ -57,6 +59,7 @@ class Delivery {
 
   const DutyList duty_;
   DeliveryParts parts_;
+  Planning planning_{duty_, parts_};
   std::vector<std::unique_ptr<Sending>> sendings_;
   std::vector<std::thread> threads_;
   std::mutex mutex_;

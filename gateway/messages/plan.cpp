@@ -72,7 +72,8 @@ class Planner {
       std::map<Time, std::pair<std::set<std::string>, std::set<std::string>>> raises;
       for (const KeptMessage* kept : all) {
         auto& [news, over] = raises[kept->row.raised];
-        if (kept->progress.state == MessageState::sent && (kept->row.kind == MessageKind::news || kept->row.kind == MessageKind::reminder))
+        const bool may_have_arrived = kept->progress.state == MessageState::sent || kept->progress.state == MessageState::unsure;
+        if (may_have_arrived && (kept->row.kind == MessageKind::news || kept->row.kind == MessageKind::reminder))
           news.insert(kept->row.person);
         if (kept->row.kind == MessageKind::over) over.insert(kept->row.person);
       }

@@ -139,6 +139,9 @@ Sent Sending::send_bundle(const std::vector<Item>& items, std::int64_t sending_b
   if (unsure >= unsure_most) {
     events::given_up(name_, row.person);
     end(ids, {.state = MessageState::unsure, .answered = true, .next_try = now, .answer = "handed over twice without an answer"});
+    to_tell_.push_back({"unsure|" + row.key, name_ + " to " + row.person + " is unsure",
+                        "Handed over twice by " + name_ + " without an answer, so " + row.person + " may have it twice or not at all: " +
+                            text_of(items, duty_, parts_.links, now).subject + "\nIt is not sent a third time.\n"});
     return Sent::refused;
   }
   const std::int64_t sending = sending_before != 0 ? sending_before : ids.front();

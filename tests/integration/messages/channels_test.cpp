@@ -5,7 +5,7 @@
 #include <thread>
 
 #include "gateway/messages/mail.h"
-#include "tests/integration/messages/peers.h"
+#include "tests/support/message_peers.h"
 #include "tests/support/eventually.h"
 #include "tests/unit/messages/plant_of_warnings.h"
 

@@ -4,7 +4,7 @@
 
 #include <atomic>
 
-#include "tests/integration/messages/peers.h"
+#include "tests/support/message_peers.h"
 #include "tests/support/eventually.h"
 #include "tests/unit/messages/plant_of_warnings.h"
 

@@ -1,4 +1,4 @@
-#include "tests/integration/messages/peers.h"
+#include "tests/support/message_peers.h"
 
 #include <algorithm>
 #include <filesystem>
