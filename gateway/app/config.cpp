@@ -1,6 +1,7 @@
 #include "gateway/app/config.h"
 
 #include <algorithm>
+#include <memory>
 #include <nlohmann/json.hpp>
 #include <set>
 
@@ -35,6 +36,26 @@ bool is_plant_file(const Json& document) {
     return item.key() == "stations" || item.key() == "topic_root";
   });
 }
+
+// All layers of thresholds, as read.
+struct Layers {
+  ConfiguredPlant plant;
+  Json rules = Json::object();
+  std::map<std::string, Json> kinds, sites;
+
+  [[nodiscard]] std::vector<ThresholdLayer> of(const StationId& id, const ConfiguredStation* station) const {
+    std::vector<ThresholdLayer> all{{"rules.json", &rules}};
+    if (station == nullptr) return all;
+    if (const auto kind = kinds.find(station->kind); kind != kinds.end()) all.push_back({"kinds/" + station->kind + ".json", &kind->second});
+    if (const auto site = sites.find(id.site); site != sites.end()) all.push_back({"sites/" + id.site + ".json", &site->second});
+    if (station->thresholds.is_object()) all.push_back({station->file + " " + station->at + "/thresholds", &station->thresholds});
+    return all;
+  }
+  [[nodiscard]] std::vector<EffectiveThreshold> explain(const StationId& id) const {
+    const auto station = plant.stations.find(id);
+    return explained(of(id, station == plant.stations.end() ? nullptr : &station->second));
+  }
+};
 
 class Loader {
  public:
@@ -156,7 +177,7 @@ class Loader {
 
   void build() {
     take_roots();
-    config_.plant.defaults = thresholds_of(merged(layers({}, nullptr)));
+    config_.plant.defaults = thresholds_of(merged(layers_->of({}, nullptr)));
     contradictions(config_.plant.defaults, "rules.json", "");
     std::set<std::string> sites;
     for (const auto& [id, station] : plant_.stations) {
@@ -167,8 +188,7 @@ class Loader {
       if (!sites.contains(site) && out_.problems.empty())
         out_.cautions.push_back({"sites/" + site + ".json", "", "no station stands at the site " + site,
                                  "a file named as a site"});
-    if (explain_ && !plant_.stations.contains(*explain_))
-      out_.explained[*explain_] = explained(layers({}, nullptr));
+    if (explain_ && !plant_.stations.contains(*explain_)) out_.explained[*explain_] = layers_->explain(*explain_);
   }
 
   void take_roots() {
@@ -209,18 +229,6 @@ class Loader {
     }
   }
 
-  std::vector<ThresholdLayer> layers(const StationId& id, const ConfiguredStation* station) const {
-    std::vector<ThresholdLayer> all{{"rules.json", &rules_}};
-    if (station == nullptr) return all;
-    if (const auto kind = kinds_.find(station->kind); kind != kinds_.end())
-      all.push_back({"kinds/" + station->kind + ".json", &kind->second});
-    if (const auto site = sites_.find(id.site); site != sites_.end())
-      all.push_back({"sites/" + id.site + ".json", &site->second});
-    if (station->thresholds.is_object())
-      all.push_back({station->file + " " + station->at + "/thresholds", &station->thresholds});
-    return all;
-  }
-
   void build_station(const StationId& id, const ConfiguredStation& station) {
     if (!station.kind.empty() && !kinds_.contains(station.kind))
       out_.problems.push_back({station.file, station.at + "/kind",
@@ -228,7 +236,7 @@ class Loader {
     if (!station.kind.empty()) out_.kinds.emplace(id, station.kind);
     out_.places.emplace(id, ConfigOutcome::Place{station.file, station.at});
     if (!out_.problems.empty()) return;  // layers may be missing: no sense in what they make together
-    const auto all = layers(id, &station);
+    const auto all = layers_->of(id, &station);
     rules::StationContext context{id, station.design, thresholds_of(merged(all))};
     contradictions(context.thresholds, station.file, station.at);
     if (explain_ == id) out_.explained[id] = explained(all);
@@ -260,16 +268,20 @@ class Loader {
       out_.problems.push_back({folder_.string(), "", std::to_string(more) + " more problems are not shown",
                                "the same check again after these"});
     }
-    if (out_.problems.empty()) out_.config = std::move(config_);
+    if (!out_.problems.empty()) return;
+    out_.config = std::move(config_);
+    out_.explain = [layers = layers_](const StationId& id) { return layers->explain(id); };
   }
 
   fs::path folder_;
   const std::optional<StationId>& explain_;
   ConfigOutcome out_;
   Config config_;
-  ConfiguredPlant plant_;
-  Json rules_ = Json::object();
-  std::map<std::string, Json> kinds_, sites_;
+  const std::shared_ptr<Layers> layers_ = std::make_shared<Layers>();
+  ConfiguredPlant& plant_ = layers_->plant;
+  Json& rules_ = layers_->rules;
+  std::map<std::string, Json>& kinds_ = layers_->kinds;
+  std::map<std::string, Json>& sites_ = layers_->sites;
   bool root_given_ = false;
 };
 

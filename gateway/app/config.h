@@ -17,6 +17,7 @@
 // are taken from the folder of the configuration.
 #pragma once
 
+#include <functional>
 #include <map>
 #include <optional>
 #include <string>
@@ -66,6 +67,8 @@ struct ConfigOutcome {
   };
   std::map<StationId, Place> places;       // where a station's entry stands
   std::map<StationId, std::vector<EffectiveThreshold>> explained;  // the station that was asked for
+  // The same of any station, from the layers as they were read; empty where `config` is.
+  std::function<std::vector<EffectiveThreshold>(const StationId&)> explain;
 };
 
 // Reads files and, for credentials, looks whether they can be read. Never throws for what is in them.

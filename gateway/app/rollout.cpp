@@ -289,7 +289,7 @@ std::vector<std::string> kept_elsewhere(const std::string& config, const Proposa
   for (const StationId& id : stations_of(proposal, outcome)) {
     const Thresholds& now = outcome.config->plant.stations.at(id).thresholds;
     Json wanted = document_of(now);
-    wanted.merge_patch(Json::parse(proposal.thresholds));
+    wanted.merge_patch(completed(Json::parse(proposal.thresholds)));
     if (thresholds_of(wanted) == now) continue;
     notes.push_back(id.site + "/" + id.station + " keeps another value from a nearer file; driftline check --explain " + id.site + "/" + id.station +
                     " says which");
@@ -383,7 +383,7 @@ Or<Outcome> put_in_force(const std::string& folder, std::string_view name, const
   Writing writing(folder);
   Done done{Act::in_force, now, by, why, 0, {}};
   for (const Place& place : *places) {
-    auto undo = writing.lay(place, Json::parse(proposal->thresholds));
+    auto undo = writing.lay(place, completed(Json::parse(proposal->thresholds)));
     if (!undo) return tl::unexpected(undo.error());
     done.undo.push_back(std::move(*undo));
   }
@@ -411,7 +411,7 @@ Or<Outcome> take_back(const std::string& folder, std::string_view name, const st
   const auto places = places_of(proposal->target, config);
   if (!places) return tl::unexpected(places.error());
   for (const Place& place : *places)
-    if (!writing.stands(place, Json::parse(proposal->thresholds)))
+    if (!writing.stands(place, completed(Json::parse(proposal->thresholds))))
       return tl::unexpected(place.file + " " + place.at + " has been changed since: " + proposal->thresholds + " does not stand there; change it by hand");
   for (auto at = undo.rbegin(); at != undo.rend(); ++at) {
     // Stations may have moved within their file: where they stand now is where they are changed.

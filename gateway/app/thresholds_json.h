@@ -24,6 +24,10 @@ struct ThresholdLayer {
 // RFC 7396, layer upon layer.
 [[nodiscard]] Json merged(const std::vector<ThresholdLayer>& layers);
 
+// A patch that says the smallest shift in one way takes back the other ways: the nearest layer's counts. To be called on each patch
+// that is laid over thresholds.
+[[nodiscard]] Json completed(const Json& patch);
+
 // Every threshold with its value and the layer that gave it.
 [[nodiscard]] std::vector<EffectiveThreshold> explained(const std::vector<ThresholdLayer>& layers);
 

@@ -9,6 +9,7 @@
 #include "gateway/app/command_line.h"
 #include "gateway/app/config.h"
 #include "gateway/app/rollout.h"
+#include "gateway/app/thresholds_json.h"
 #include "gateway/app/verb_run.h"
 #include "gateway/app/verbs.h"
 
@@ -29,11 +30,13 @@ LoadSettings loader(const std::string& config_folder, const std::string& data_fo
   return [=] {
     LoadedSettings loaded;
     Config config;
+    std::function<std::vector<EffectiveThreshold>(const StationId&)> explain = [](const StationId&) { return explained({}); };
     if (!config_folder.empty()) {
       ConfigOutcome outcome = load_config(config_folder);
       for (const ConfigProblem& problem : outcome.problems) loaded.problems.push_back(text_of(problem));
       if (!outcome.config) return loaded;
       config = std::move(*outcome.config);
+      explain = std::move(outcome.explain);
     }
     if (!data_folder.empty()) config.store.data_folder = data_folder;
     loaded.settings = gateway_settings(config);
@@ -41,12 +44,7 @@ LoadSettings loader(const std::string& config_folder, const std::string& data_fo
     std::error_code ignored;
     if (std::filesystem::is_directory(config_folder, ignored)) loaded.settings->config_folder = config_folder;
     loaded.settings->ask_reload = [] { ::kill(::getpid(), SIGHUP); };  // the way that a person would ask for it
-    // From the files as they are when it is asked.
-    loaded.settings->explain = [config_folder](const StationId& station) {
-      ConfigOutcome outcome = config_folder.empty() ? ConfigOutcome{} : load_config(config_folder, station);
-      const auto found = outcome.explained.find(station);
-      return found == outcome.explained.end() ? std::vector<EffectiveThreshold>{} : found->second;
-    };
+    loaded.settings->explain = std::move(explain);  // of what runs, whatever the files have become meanwhile
     return loaded;
   };
 }

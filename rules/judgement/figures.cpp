@@ -276,14 +276,16 @@ TurnUsual usual_of(const TurnFigures& f) {
   return out;
 }
 
-double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in) {
-  const auto& own = thresholds.conditions[static_cast<std::size_t>(condition)].smallest_shift;
-  return own && *own > 0 ? std::log1p(*own / 100) : built_in;
+double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in, const std::optional<double>& usual) {
+  const ConditionThresholds& own = thresholds.of(condition);
+  if (own.smallest_shift_own && usual && *usual > 0) return std::log1p(*own.smallest_shift_own / *usual);
+  return own.smallest_shift && *own.smallest_shift > 0 ? std::log1p(*own.smallest_shift / 100) : built_in;
 }
 
-double smallest_residual(const Thresholds& thresholds) {
-  const auto& own = thresholds.conditions[static_cast<std::size_t>(Condition::residual_pressure)].smallest_shift;
-  return own && *own > 0 ? *own / 100 : smallest_residual_shift;
+double smallest_residual(const Thresholds& thresholds, double limit_bar) {
+  const ConditionThresholds& own = thresholds.of(Condition::residual_pressure);
+  if (own.smallest_shift_own) return *own.smallest_shift_own / limit_bar;
+  return own.smallest_shift && *own.smallest_shift > 0 ? *own.smallest_shift / 100 : smallest_residual_shift;
 }
 
 TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context) {
@@ -314,6 +316,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   out.weather = weather;
   out.target_bar = settings.target_bar;
   out.residual_limit_bar = std::max(settings.residual_bar.value_or(residual_limit_default_bar), 1.0);
+  out.residual_most_bar = thresholds.of(Condition::residual_pressure).limit.value_or(out.residual_limit_bar);
   if (line.time_to_pressure.turns >= ready.to_judge) {
     const auto at = [&](const Weather& w) { return expect(line.time_to_pressure, priors::time_to_pressure, w, time); };
     out.expected_time = at(weather);
@@ -324,7 +327,8 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   }
   bool time_suspicious = false;
   if (const auto y = log_of(cycle.time_to_pressure_s); y && cycle.outcome == Outcome::reached && !cycle.clock_stepped) {
-    const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift);
+    const double smallest = smallest_shift(thresholds, Condition::slow_to_pressure, smallest_time_shift,
+                                           out.expected_time ? std::exp(out.expected_time->value) : *cycle.time_to_pressure_s);
     DesignPrior designed;
     if (line.time_to_pressure.turns < ready.to_judge) designed = hydraulics::time_to_pressure_prior(context.design, cycle.line);
     const FigurePrior prior = time_prior(line, designed);
@@ -353,14 +357,15 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
   }
   const bool teach_rest = in_order && !time_suspicious;
   if (const auto y = log_of(cycle.vent_s)) {
-    const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift);
+    const double usual_vent_s = line.vent.turns > 0 ? std::exp(expect(line.vent, priors::vent, vent_weather, time).value) : *cycle.vent_s;
+    const double smallest = smallest_shift(thresholds, Condition::slow_vent, smallest_vent_shift, usual_vent_s);
     const double blur = vent_blur(line, weather, time, ready.to_judge);
     out.vent = chart_and_teach({line.vent, line.vent_chart, priors::vent, design(Condition::slow_vent, smallest, 3 * smallest, 1), 0.3, 0, blur},
                                vent_weather, time, *y, teach_rest && blur < 0.2, ready);
   }
   if (cycle.residual_bar && !cycle.off_schedule) {
     const double y = *cycle.residual_bar / out.residual_limit_bar;
-    const double smallest = smallest_residual(thresholds);
+    const double smallest = smallest_residual(thresholds, out.residual_limit_bar);
     FigurePrior prior = priors::residual;
     prior.deviation_floor = std::max(prior.deviation_floor, residual_floor_bar / out.residual_limit_bar);
     out.residual = chart_and_teach({line.residual, line.residual_chart, prior,
@@ -371,7 +376,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     const double y = std::log(*cycle.peak_bar / *settings.target_bar);
     line.last_peak_share = static_cast<float>(std::exp(y));
     if (cycle.outcome == Outcome::reached) {
-      const double smallest = smallest_shift(thresholds, Condition::peak_shift, smallest_peak_shift);
+      const double smallest = smallest_shift(thresholds, Condition::peak_shift, smallest_peak_shift, settings.target_bar);
       out.peak = chart_light(line.peak, line.peak_chart, priors::peak, design(Condition::peak_shift, smallest, 2 * smallest, 2), weather,
                              time, y, teach_rest, 1.5, peak_sampling_error(cycle, *settings.target_bar));
     }

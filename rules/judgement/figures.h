@@ -58,7 +58,8 @@ struct TurnFigures {
   std::optional<ChartedFigure> residual;  // share of the residual limit
   std::optional<ChartedFigure> peak;      // logarithm of the share of the target
   Weather weather;            // the regressors of this turn
-  double residual_limit_bar = 0;
+  double residual_limit_bar = 0;  // the controller's: what the figure is a share of
+  double residual_most_bar = 0;   // what a line may hold: the plant's limit, or the controller's
   std::optional<double> target_bar;
   double others_error = 0;    // mean error of the other lines' times to pressure just now; 0 where not known
   std::optional<Expectation> expected_time;   // also where the target was not met
@@ -72,11 +73,12 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
 // What the turn was held against, in the figures' own units.
 [[nodiscard]] TurnUsual usual_of(const TurnFigures& figures);
 
-// The engineer's smallest shift for a condition, as a logarithm, or the built-in one.
-[[nodiscard]] double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in);
+// The engineer's smallest shift for a condition, as a logarithm, or the built-in one. `usual` in the figure's own unit: what the
+// figure is by its baseline, of a peak the target; one in s or bar is held against it, and left out where that is not known.
+[[nodiscard]] double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in, const std::optional<double>& usual);
 
-// Of the residual pressure, as a share of its limit; the engineer's is per cent of the limit.
-[[nodiscard]] double smallest_residual(const Thresholds& thresholds);
+// Of the residual pressure, as a share of its limit; the engineer's is per cent of the limit, or bar.
+[[nodiscard]] double smallest_residual(const Thresholds& thresholds, double limit_bar);
 
 inline constexpr double residual_limit_default_bar = 10;
 

@@ -20,12 +20,14 @@ struct Outlook {
   Urgency urgency = Urgency::notice;
 };
 
-Urgency urgency_of(const Forecast& forecast, Time now, const Thresholds& t) {
+Urgency urgency_of(const Forecast& forecast, Time now, const Thresholds& t, Condition condition) {
   if (!forecast.limit_at) return Urgency::notice;
+  const double plan_days = t.plan_days_of(condition);
+  const double act_days = t.act_days_of(condition);
   const double middle = days_between(now, *forecast.limit_at);
   const double early = days_between(now, *forecast.limit_at_earliest);
-  if (early <= t.act_days && middle <= 2 * t.act_days) return Urgency::act;
-  return middle <= t.plan_days || early <= t.plan_days / 2 ? Urgency::plan : Urgency::notice;
+  if (early <= act_days && middle <= 2 * act_days) return Urgency::act;
+  return middle <= plan_days || early <= plan_days / 2 ? Urgency::plan : Urgency::notice;
 }
 
 Condition condition_of(LineIssue issue) {
@@ -35,9 +37,14 @@ Condition condition_of(LineIssue issue) {
   return conditions[static_cast<std::size_t>(issue)];
 }
 
-// What is not watched is not held either, so that it explains no other condition away.
+// What is not watched is not held either, so that it explains no other condition away; nor is what begins in a quiet period.
 bool is_watched(const Turn& turn, LineIssue issue) {
-  return turn.context.thresholds.conditions[static_cast<std::size_t>(condition_of(issue))].watched;
+  const Thresholds& t = turn.context.thresholds;
+  return t.of(condition_of(issue)).watched && !t.quiet_until_of(condition_of(issue), turn.time);
+}
+
+std::optional<double> usual_s(const std::optional<ChartedFigure>& figure) {
+  return figure ? std::optional(std::exp(figure->expected.value)) : std::nullopt;
 }
 
 // True when something already open says the same.
@@ -243,7 +250,7 @@ Forecast first_of(const StationState& state, const Forecast& own) {
 Verdict slow_verdict(const StationState& state, LineState& line, const Turn& turn, bool wide) {
   const TurnFigures& f = turn.figures;
   const Thresholds& t = turn.context.thresholds;
-  const double smallest = smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift);
+  const double smallest = smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift, usual_s(f.time));
   const double shift = shift_of(line.time_chart);
   const bool own = f.time && f.time->reading.up != Signal::none && shift > 0.6 * smallest;
   const bool against_others = f.contrast && f.contrast->reading.up != Signal::none &&
@@ -265,7 +272,7 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
       line.outlook = {};
       line.outlook_blocks = 0;
     }
-    v.opinion.urgency = urgency_of(v.forecast, turn.time, t);
+    v.opinion.urgency = urgency_of(v.forecast, turn.time, t, Condition::slow_to_pressure);
     if (share >= 0.93) v.opinion.urgency = std::max(v.opinion.urgency, Urgency::plan);
     // A forecast alone sends nobody out at night while the line still has a fifth of its limit in hand.
     if (v.opinion.urgency == Urgency::act && share < 0.75) v.opinion.urgency = Urgency::plan;
@@ -284,7 +291,7 @@ Verdict slow_verdict(const StationState& state, LineState& line, const Turn& tur
 
 Verdict quick_verdict(const StationState& state, const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
-  const double smallest = smallest_shift(turn.context.thresholds, Condition::quick_to_pressure, smallest_time_shift);
+  const double smallest = smallest_shift(turn.context.thresholds, Condition::quick_to_pressure, smallest_time_shift, usual_s(f.time));
   const double shift = -shift_of(line.time_chart);
   const bool own = f.time && f.time->reading.down != Signal::none && shift > 0.6 * smallest;
   const bool against_others = f.contrast && f.contrast->reading.down != Signal::none &&
@@ -321,25 +328,25 @@ Verdict not_reached_verdict(const LineState& line, const Turn& turn) {
 
 Verdict residual_verdict(const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
-  const double limit = f.residual_limit_bar;
+  const double limit = f.residual_most_bar;
   const double residual = turn.cycle.residual_bar.value_or(0);
   const bool over_limit = (line.over_residual & 3) == 3 || residual > 1.5 * limit;
   const bool drift = f.residual && f.residual->reading.up != Signal::none;
   const double shift = shift_of(line.residual_chart);
   Verdict v;
   v.opinion.over = over_limit || drift;
-  v.opinion.calm = residual < 0.8 * limit && shift < 0.5 * smallest_residual(turn.context.thresholds);
+  v.opinion.calm = residual < 0.8 * limit && shift < 0.5 * smallest_residual(turn.context.thresholds, f.residual_limit_bar);
   if (v.opinion.over || is_on(line, LineIssue::residual)) {
     v.opinion.urgency = __builtin_popcount(line.over_residual) >= 4 ? Urgency::plan : Urgency::notice;
     if (over_limit) {
       v.forecast = {turn.time, turn.time, turn.time};
     } else if (drift && f.residual) {
       const Expectation& e = f.residual->expected;
-      v.forecast = forecast(line.residual_wear, {.laws = {1, 0, 0}, .limit_shift = std::max(0.0, 1 - e.value), .limit_deviation = 0.05,
+      v.forecast = forecast(line.residual_wear, {.laws = {1, 0, 0}, .limit_shift = std::max(0.0, limit / f.residual_limit_bar - e.value), .limit_deviation = 0.05,
                                                  .lasting_deviation = e.lasting_deviation, .wander = 0.02}, turn.time);
-      v.opinion.urgency = std::max(v.opinion.urgency, std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds), Urgency::plan));
+      v.opinion.urgency = std::max(v.opinion.urgency, std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds, Condition::residual_pressure), Urgency::plan));
     }
-    v.shift = shift_row("residual_bar", residual, f.residual, false, limit, limit, line.residual_chart, true);
+    v.shift = shift_row("residual_bar", residual, f.residual, false, f.residual_limit_bar, limit, line.residual_chart, true);
     if (over_limit) v.shift.value = residual;
     v.reason = over_limit ? "the line still holds pressure over its limit when its turn starts" : "the residual pressure has left its baseline upwards";
     if (v.opinion.calm && !v.opinion.over) v.reason = "the line is empty again when its turn starts";
@@ -350,7 +357,8 @@ Verdict residual_verdict(const LineState& line, const Turn& turn) {
 // A line that is not empty when its next turn comes holds more than its residual limit: when the vent will take all the time
 // that there is. The vent's time goes with the inverse of what its opening still lets through.
 Forecast vent_forecast(const LineState& line, const Turn& turn) {
-  const double available_s = double{line.period_s} - turn.cycle.pump_run_s.value_or(0);
+  const double available_s = std::min(double{line.period_s} - turn.cycle.pump_run_s.value_or(0),
+                                      turn.context.thresholds.of(Condition::slow_vent).limit.value_or(1e9));
   if (!turn.figures.vent || available_s <= 0) return {};
   const Expectation& e = turn.figures.vent->expected;
   return forecast(line.vent_wear,
@@ -361,31 +369,42 @@ Forecast vent_forecast(const LineState& line, const Turn& turn) {
 
 Verdict vent_verdict(const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
-  const double smallest = smallest_shift(turn.context.thresholds, Condition::slow_vent, smallest_vent_shift);
+  const double smallest = smallest_shift(turn.context.thresholds, Condition::slow_vent, smallest_vent_shift, usual_s(f.vent));
   Verdict v;
-  v.opinion.over = f.vent && f.vent->reading.up != Signal::none && shift_of(line.vent_chart) > 0.5 * smallest;
-  v.opinion.calm = shift_of(line.vent_chart) < 0.5 * smallest;
+  const auto& limit = turn.context.thresholds.of(Condition::slow_vent).limit;
+  // Smoothed, as the row says it: one long vent is no vent that is too long.
+  const double lasting_s = f.vent && f.vent->learnt ? std::exp(f.vent->expected.value + shift_of(line.vent_chart)) : 0;
+  const bool over_limit = limit && lasting_s > *limit;
+  const bool drift = f.vent && f.vent->reading.up != Signal::none && shift_of(line.vent_chart) > 0.5 * smallest;
+  v.opinion.over = drift || over_limit;
+  v.opinion.calm = shift_of(line.vent_chart) < 0.5 * smallest && (!limit || lasting_s < 0.95 * *limit);
   if (v.opinion.over || is_on(line, LineIssue::vent)) {
     v.forecast = vent_forecast(line, turn);
-    v.opinion.urgency = std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds), Urgency::plan);
+    v.opinion.urgency = over_limit ? Urgency::plan : std::min(urgency_of(v.forecast, turn.time, turn.context.thresholds, Condition::slow_vent), Urgency::plan);
   }
-  v.shift = shift_row("vent_s", turn.cycle.vent_s.value_or(0), f.vent, true, 1, std::nullopt, line.vent_chart, true);
-  v.reason = v.opinion.calm && !v.opinion.over ? "the line vents as it used to" : "the vent time has left its baseline upwards";
+  v.shift = shift_row("vent_s", turn.cycle.vent_s.value_or(0), f.vent, true, 1, limit, line.vent_chart, true);
+  v.reason = over_limit && !drift ? "the vent takes longer than the plant can bear" : "the vent time has left its baseline upwards";
+  if (v.opinion.calm && !v.opinion.over) v.reason = "the line vents as it used to";
   return v;
 }
 
 Verdict peak_verdict(const LineState& line, const Turn& turn) {
   const TurnFigures& f = turn.figures;
-  const double smallest = smallest_shift(turn.context.thresholds, Condition::peak_shift, smallest_peak_shift);
+  const double smallest = smallest_shift(turn.context.thresholds, Condition::peak_shift, smallest_peak_shift, turn.settings.target_bar);
   const double target = turn.settings.target_bar.value_or(1);
+  const auto& limit = turn.context.thresholds.of(Condition::peak_shift).limit;
+  const double peak = turn.cycle.peak_bar.value_or(0);
+  const bool over_limit = limit && peak > *limit;
   const double shift = shift_of(line.peak_chart);
   const bool up = f.peak && f.peak->reading.up != Signal::none;
   const bool down = f.peak && f.peak->reading.down != Signal::none;
   Verdict v;
-  v.opinion.over = (up || down) && std::abs(shift) > 0.5 * smallest;
-  v.opinion.calm = std::abs(shift) < 0.5 * smallest;
-  v.shift = shift_row("peak_bar", turn.cycle.peak_bar.value_or(0), f.peak, true, target, std::nullopt, line.peak_chart, shift > 0);
-  v.reason = v.opinion.calm ? "the peak pressure is back at its baseline" : "the peak pressure has left its baseline";
+  v.opinion.over = ((up || down) && std::abs(shift) > 0.5 * smallest) || over_limit;
+  v.opinion.calm = std::abs(shift) < 0.5 * smallest && (!limit || peak < 0.98 * *limit);
+  if (over_limit) v.opinion.urgency = Urgency::plan;
+  v.shift = shift_row("peak_bar", peak, f.peak, true, target, limit, line.peak_chart, shift > 0);
+  if (over_limit) v.shift.value = peak;
+  v.reason = over_limit ? "the peak pressure is over what the plant can bear" : v.opinion.calm ? "the peak pressure is back at its baseline" : "the peak pressure has left its baseline";
   return v;
 }
 

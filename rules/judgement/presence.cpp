@@ -1,6 +1,7 @@
 #include "rules/judgement/presence.h"
 
 #include <algorithm>
+#include <cmath>
 
 #include "rules/diagnosis/diagnosis.h"
 
@@ -52,7 +53,7 @@ std::optional<double> period_of(const LineState& line, const StationState& state
 void hear(StationState& state, Time received, std::optional<Time> time, bool late, const StationContext& context, std::vector<Judgement>& out) {
   Hearing& h = state.hearing;
   const double gap = h.last_received ? seconds_between(*h.last_received, received) : 0;
-  const double limit = h.limit_s;
+  const double limit = std::min(double{h.limit_s}, silent_after_s(state, context.thresholds));  // a quiet period teaches no habit
   if (gap >= 0 && gap < limit) {
     const double kept = double{h.habit_s} * (gap > 1 ? 0.995 : 1);
     h.habit_s = static_cast<float>(std::max(kept, gap));
@@ -78,7 +79,7 @@ void hear(StationState& state, Time received, std::optional<Time> time, bool lat
   }
   h.limit_s = static_cast<float>(silent_after_s(state, context.thresholds));
   h.last_received = received;
-  if (h.offline_since && seconds_between(*h.offline_since, received) > 5) h.offline_since.reset();
+  if (h.offline_since && (seconds_between(*h.offline_since, received) > 5 || *h.offline_since > received)) h.offline_since.reset();
   if (!time || late) return;
   const bool broken = !h.last_time || seconds_between(*h.last_time, *time) > std::max(limit, 900.0) || *time < *h.last_time - std::chrono::minutes{10};
   if (broken) h.unbroken_since = *time;
@@ -114,8 +115,26 @@ std::optional<Time> silent_at(const StationState& state) {
   return at;
 }
 
-void judge_silence(StationState& state, Time now, std::vector<Judgement>& out) {
-  const auto at = silent_at(state);
+// So that silent_at says `until`.
+void put_off(Hearing& h, Time until) {
+  if (!h.last_received) {
+    h.unusable_since = later_by_s(until, -silent_at_least_s);
+    return;
+  }
+  const double wait_s = seconds_between(*h.last_received, until);
+  h.limit_s = static_cast<float>(wait_s);
+  if (double{h.limit_s} < wait_s) h.limit_s = std::nextafter(h.limit_s, 1e30F);  // never before `until`
+  if (h.offline_since) h.offline_since = later_by_s(until, -offline_grace_s);
+}
+
+void judge_silence(StationState& state, Time now, const StationContext& context, std::vector<Judgement>& out) {
+  auto at = silent_at(state);
+  while (at && *at <= now) {
+    const auto quiet = context.thresholds.quiet_until_of(Condition::station_silent, *at);
+    if (!quiet) break;
+    put_off(state.hearing, *quiet);
+    at = silent_at(state);
+  }
   if (!at || *at > now) return;
   const Hearing& h = state.hearing;
   const bool comes = h.last_unusable && (!h.last_received || seconds_between(*h.last_unusable, *at) < double{h.limit_s} / 3);
@@ -144,7 +163,7 @@ void judge_missed(StationState& state, Time station_time, Time now, const Statio
   if (overdue == 0) return;
   const Time judged = seconds_between(station_time, now) > 900 ? now : station_time;
   const auto raise = [&](Held& held, std::optional<int> number, const LineState& line, std::vector<WeightedCause> causes) {
-    if (held.on) return;
+    if (held.on || context.thresholds.quiet_until_of(Condition::missed_turn, judged)) return;
     held = {.on = true, .urgency = Urgency::plan, .since = judged};
     Finding f = finding_of(Condition::missed_turn, number, judged, held, "no turn came although the station is heard");
     f.causes = std::move(causes);

@@ -27,7 +27,8 @@ void hear(StationState& state, Time received, std::optional<Time> time, bool lat
 void hear_unusable(StationState& state, Time received, std::vector<Judgement>& out);
 void hear_presence(StationState& state, const PresenceChange& presence, Time received);
 [[nodiscard]] std::optional<Time> silent_at(const StationState& state);
-void judge_silence(StationState& state, Time now, std::vector<Judgement>& out);
+// In a quiet period it is put off to the period's end.
+void judge_silence(StationState& state, Time now, const StationContext& context, std::vector<Judgement>& out);
 void judge_missed(StationState& state, Time station_time, Time now, const StationContext& context, std::vector<Judgement>& out);
 // The line's turn came, whatever its outcome.
 void turn_came(StationState& state, LineState& line, int number, Time judged, std::vector<Judgement>& out);

@@ -87,7 +87,7 @@ void note_period(LineState& line, Time start) {
 void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures& figures, const ControllerSettings& settings) {
   if (cycle.outcome == Outcome::reached || cycle.outcome == Outcome::not_reached)
     line.misses = static_cast<std::uint8_t>(line.misses << 1 | (cycle.outcome == Outcome::not_reached ? 1 : 0));
-  if (cycle.residual_bar) line.over_residual = static_cast<std::uint8_t>(line.over_residual << 1 | (*cycle.residual_bar > figures.residual_limit_bar ? 1 : 0));
+  if (cycle.residual_bar) line.over_residual = static_cast<std::uint8_t>(line.over_residual << 1 | (*cycle.residual_bar > figures.residual_most_bar ? 1 : 0));
   if (settings.pump_limit_s && *settings.pump_limit_s > 0) {
     // A lone turn far from its neighbours says little of how near the limit is.
     const double drawn_in = figures.time ? std::exp(figures.time->fair_error - figures.time->error) : 1;
@@ -97,6 +97,13 @@ void remember_outcome(LineState& line, const HalfCycle& cycle, const TurnFigures
   if (figures.time && figures.time->learnt) remember(line.wear, cycle.pump_start, figures.time->fair_error, figures.others_error);
   if (figures.vent && figures.vent->learnt) remember(line.vent_wear, cycle.pump_start, figures.vent->fair_error);
   if (figures.residual && figures.residual->learnt) remember(line.residual_wear, cycle.pump_start, figures.residual->fair_error);
+}
+
+// What the plant can bear may be less than what the controller is set to.
+ControllerSettings within_the_plant(ControllerSettings settings, const Thresholds& thresholds) {
+  if (const auto& limit = thresholds.of(Condition::slow_to_pressure).limit)
+    settings.pump_limit_s = settings.pump_limit_s && *settings.pump_limit_s > 0 ? std::min(*settings.pump_limit_s, *limit) : *limit;
+  return settings;
 }
 
 void on_turn(StationState& state, const HalfCycle& cycle, Time received, const StationContext& context, std::vector<Judgement>& out,
@@ -113,7 +120,7 @@ void on_turn(StationState& state, const HalfCycle& cycle, Time received, const S
   if (state.out_of_service) return;
   const bool open_station_wide = state.slow.on || state.quick.on;
   const TurnFigures& figures = told.emplace(take_turn(state, line, cycle, context));
-  const ControllerSettings settings = overlay(context.design.settings, state.settings);
+  const ControllerSettings settings = within_the_plant(overlay(context.design.settings, state.settings), context.thresholds);
   remember_outcome(line, cycle, figures, settings);
   judge_line(state, line, {cycle, figures, judged, context, settings}, out);
   follow_repair(state, line, {cycle, figures, judged, context, settings}, out);
@@ -228,7 +235,7 @@ void judge(StationState& state, const StationEvent& event, Time received, const 
   };
   const std::size_t before = out.size();
   std::visit(Visitor{state, received, context, out, figures}, event);
-  judge_silence(state, received, out);
+  judge_silence(state, received, context, out);
   drop_unwatched(out, before, context.thresholds);
 }
 
@@ -245,7 +252,7 @@ void advance_to(StationState& state, Time now, const StationContext& context, st
   const auto silence = silent_at(state);
   if (silence && *silence <= now) {
     reservoir::advance_to(state.reservoir, *silence, reservoir_context(context), out);
-    judge_silence(state, now, out);
+    judge_silence(state, now, context, out);
   }
   reservoir::advance_to(state.reservoir, now, reservoir_context(context), out);
   drop_unwatched(out, before, context.thresholds);

@@ -22,13 +22,16 @@ struct Verdict {
   bool calm = false;
   Urgency urgency = Urgency::notice;
   double value = 0;  // what is said; restated when it moves
+  bool quiet = false;  // nothing new is raised now
 };
 
 enum class Say : std::uint8_t { nothing, holds, let_go };
 
+bool is_quiet(const Context& context, Condition condition, Time time) { return context.thresholds.quiet_until_of(condition, time).has_value(); }
+
 Say settle(Open& open, const Verdict& verdict, Time time, bool again) {
   if (!open.on) {
-    if (!verdict.over) return Say::nothing;
+    if (!verdict.over || verdict.quiet) return Say::nothing;
     open = {true, verdict.urgency, time, static_cast<float>(verdict.value)};
     return Say::holds;
   }
@@ -121,7 +124,7 @@ FigureShift shift_of(const char* figure, double value, const Open& open) {
 
 void judge_low(State& state, Time time, const Context& context, const Life& life, bool again,
                std::vector<Output>& out) {
-  const double mark = context.design.low_pct.value_or(low_pct_default);
+  const double mark = context.thresholds.of(Condition::reservoir_low).limit.value_or(context.design.low_pct.value_or(low_pct_default));
   const Estimate e = state.filter.estimate();
   const bool level_counts =
       life.level_pct && e.level_sd < low_sure_sd_pct && (state.sensor_seen || state.switch_seen);
@@ -130,7 +133,7 @@ void judge_low(State& state, Time time, const Context& context, const Life& life
   const bool settled = state.doubt == Doubt::none && state.odd == 0;  // else a refill may be under way
   const bool under = level_counts && settled && *life.level_pct <= mark - (open ? low_margin_pct : 0);
   Verdict verdict{under || switched, !switched && (!level_counts || *life.level_pct > mark + low_again_pct),
-                  Urgency::plan, 0};
+                  Urgency::plan, 0, is_quiet(context, Condition::reservoir_low, time)};
   if (urgency_of(state, life.days, context.thresholds) == Urgency::act && (switched || under))
     verdict.urgency = Urgency::act;
   const Say say = settle(state.low, verdict, time, again);
@@ -151,7 +154,8 @@ void judge_low(State& state, Time time, const Context& context, const Life& life
 void judge_life(State& state, Time time, const Context& context, const Life& life, bool again,
                 std::vector<Output>& out) {
   const double notice = context.thresholds.reservoir_notice_days;
-  Verdict verdict{false, true, urgency_of(state, life.days, context.thresholds), life.days.value_or(0)};
+  Verdict verdict{false, true, urgency_of(state, life.days, context.thresholds), life.days.value_or(0),
+                  is_quiet(context, Condition::short_reservoir_life, time)};
   if (life.days) {
     verdict.over = *life.days_high <= notice || *life.days <= surely_short * notice;
     verdict.calm = *life.days > long_again * notice;  // a refill that lasts for less eases the urgency only
@@ -175,7 +179,7 @@ void judge_life(State& state, Time time, const Context& context, const Life& lif
 void judge_use(State& state, Time time, const Context& context, const Life& life, bool again,
                std::vector<Output>& out) {
   const double value = state.filter.estimate().use;
-  Verdict verdict{state.shift != 0, state.shift == 0, Urgency::notice, value};
+  Verdict verdict{state.shift != 0, state.shift == 0, Urgency::notice, value, is_quiet(context, Condition::grease_use_shift, time)};
   if (state.shift > 0)
     verdict.urgency = std::max(Urgency::plan, urgency_of(state, life.days, context.thresholds));
   if (state.shift < 0) verdict.urgency = Urgency::plan;
@@ -204,8 +208,8 @@ void judge_use(State& state, Time time, const Context& context, const Life& life
   out.emplace_back(std::move(f));
 }
 
-void judge_sensor(State& state, Time time, bool again, std::vector<Output>& out) {
-  const Verdict verdict{state.doubt != Doubt::none, state.doubt == Doubt::none, Urgency::plan, 0};
+void judge_sensor(State& state, Time time, const Context& context, bool again, std::vector<Output>& out) {
+  const Verdict verdict{state.doubt != Doubt::none, state.doubt == Doubt::none, Urgency::plan, 0, is_quiet(context, Condition::doubtful_sensor, time)};
   const Say say = settle(state.sensor, verdict, time, again);
   if (say == Say::nothing) return;
   Finding f = finding(Condition::doubtful_sensor, state.sensor, say, time);
@@ -238,7 +242,7 @@ void judge_conditions(State& state, Time time, const Context& context, bool agai
   judge_low(state, time, context, life, again, out);
   judge_life(state, time, context, life, again, out);
   judge_use(state, time, context, life, again, out);
-  judge_sensor(state, time, again, out);
+  judge_sensor(state, time, context, again, out);
 }
 
 }  // namespace driftline::rules::reservoir

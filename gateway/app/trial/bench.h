@@ -15,34 +15,31 @@
 
 #include <tl/expected.hpp>
 
-#include "gateway/app/trial/trial.h"
+#include "gateway/app/trial/bench_station.h"
 
 namespace driftline::trial {
 
 inline constexpr std::size_t bench_stations_kept = 8;             // about 25 MB each
 inline constexpr std::chrono::minutes bench_fresh_for{10};
-inline constexpr std::size_t bench_candidates_max = 4;
-inline constexpr std::size_t bench_points_max = 1'500;            // of a line's figure: more than a screen has columns
 
 class Bench {
  public:
   using ContextOf = std::function<rules::StationContext(const StationId&)>;
   Bench(std::string history_file, ContextOf in_force) : file_(std::move(history_file)), in_force_(std::move(in_force)) {}
 
-  // {"condition":"slow-to-pressure","candidates":[{"name":"...","thresholds":{...}}],"vary":"slow-to-pressure/smallest_shift_pct=1..8"}
-  // Gives, for the station: turns of the condition's figure against the usual, troubles, and for what is in force and each
+  // The question: bench_question.h. Gives, for the station: turns of the condition's figure against the usual, troubles, and for what is in force and each
   // candidate the warnings of the condition with what differs, the price, and the price curve. An error is words for a person.
   // Any thread, several at once. `steady` in nanoseconds.
   [[nodiscard]] tl::expected<std::string, std::string> answer(const StationId& station, std::string_view question, std::chrono::nanoseconds steady);
 
  private:
-  struct Kept;
-  tl::expected<std::shared_ptr<const Kept>, std::string> kept(const StationId& station, std::chrono::nanoseconds steady);
+  std::shared_ptr<const BenchStation> recent(const StationId& station, const rules::StationContext& in_force, std::chrono::nanoseconds steady);
+  tl::expected<std::shared_ptr<const BenchStation>, std::string> kept(const StationId& station, std::chrono::nanoseconds steady);
 
   const std::string file_;
   const ContextOf in_force_;
   std::mutex mutex_;  // all below
-  std::list<std::shared_ptr<const Kept>> recent_;  // latest first
+  std::list<std::shared_ptr<const BenchStation>> recent_;  // latest first
 };
 
 }  // namespace driftline::trial

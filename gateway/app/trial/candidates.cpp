@@ -40,7 +40,7 @@ Candidate with(const Json& patch, const std::string& name, const Contexts& in_fo
   Candidate candidate{name, in_force};
   for (auto& [id, context] : candidate.contexts) {
     Json document = document_of(context.thresholds);
-    document.merge_patch(patch);
+    document.merge_patch(completed(patch));
     context.thresholds = thresholds_of(document);
     for (ConfigProblem& problem : contradictions_in(context.thresholds)) {
       problem.file = file;

@@ -7,10 +7,11 @@ namespace driftline::trial {
 namespace {
 
 void add(NoiseSeries& series, Time start, const std::optional<rules::ChartedFigure>& charted,
-         const std::optional<rules::ChartedFigure>& shown) {
+         const std::optional<rules::ChartedFigure>& shown, double unit = 1) {
   if (!charted || !charted->learnt || charted->settling || !(charted->expected.deviation > 0)) return;
   const rules::Expectation& e = charted->expected;
   series.design = charted->design;
+  series.unit = unit;
   series.turns.push_back({ms_since_1970(start), static_cast<float>(charted->error),
                           static_cast<float>(shown ? shown->error : charted->error), static_cast<float>(e.model_deviation),
                           static_cast<float>(e.deviation), static_cast<float>(e.lasting_deviation), static_cast<float>(e.value)});
@@ -30,9 +31,19 @@ void StationNoise::take(const HalfCycle& turn, const rules::TurnFigures& figures
   add(series(Figure::time), turn.pump_start, figures.time, figures.time);
   add(series(Figure::contrast), turn.pump_start, figures.contrast, figures.time);
   add(series(Figure::vent), turn.pump_start, figures.vent, figures.vent);
-  add(series(Figure::residual), turn.pump_start, figures.residual, figures.residual);
-  add(series(Figure::peak), turn.pump_start, figures.peak, figures.peak);
+  add(series(Figure::residual), turn.pump_start, figures.residual, figures.residual, figures.residual_limit_bar);
+  add(series(Figure::peak), turn.pump_start, figures.peak, figures.peak, figures.target_bar.value_or(1));
   if (turn.settings.pump_limit_s && *turn.settings.pump_limit_s > 0) series(Figure::time).limit = std::log(*turn.settings.pump_limit_s);
+}
+
+std::optional<double> NoiseSeries::usual(Figure figure) const {
+  if (figure == Figure::residual || figure == Figure::peak) return unit;
+  if (turns.empty()) return std::nullopt;
+  std::vector<float> expected;
+  for (const NoiseTurn& turn : turns) expected.push_back(turn.expected);
+  const auto middle = expected.begin() + static_cast<std::ptrdiff_t>(expected.size() / 2);
+  std::nth_element(expected.begin(), middle, expected.end());
+  return std::exp(double{*middle});
 }
 
 void StationNoise::leave_out(const std::vector<Stretch>& stretches) {

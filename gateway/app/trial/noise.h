@@ -34,6 +34,9 @@ struct NoiseSeries {
   std::vector<NoiseTurn> turns;
   rules::ChartDesign design;    // in force at the end
   std::optional<double> limit;  // logarithm of the pump limit, as last known; of a time only
+  double unit = 1;              // of the figure's scale in s or bar, as last known
+  // What a smallest shift in s or bar is held against (rules/judgement/figures.h); empty: nothing is known yet.
+  [[nodiscard]] std::optional<double> usual(Figure figure) const;
 };
 
 struct LineNoise {

@@ -3,19 +3,14 @@
 // tape begins where the station's life began (tests/unit/app/trial_test.cpp).
 #pragma once
 
-#include <functional>
 #include <map>
 #include <string>
 #include <vector>
 
-#include "gateway/app/fold.h"
+#include "gateway/app/trial/player.h"
 #include "gateway/history/fed_tape.h"
-#include "rules/judgement/figures.h"
 
 namespace driftline::trial {
-
-// What a turn's charts made of it, as it is judged.
-using TurnWatch = std::function<void(const HalfCycle&, const rules::TurnFigures&, const rules::StationState&)>;
 
 // Steps of one station up to `until`, nothing else of it: findings and reservoir days, in order.
 [[nodiscard]] std::vector<fold::Step> play(const history::FedTape& tape, const rules::StationContext& context, Time until,

@@ -43,14 +43,8 @@ Condition charted_as(Condition condition) {
   return condition == Condition::quick_to_pressure ? Condition::slow_to_pressure : condition;
 }
 
-double shift_of_thresholds(const Thresholds& t, Condition condition) {
-  switch (charted_as(condition)) {
-    case Condition::slow_to_pressure: return rules::smallest_shift(t, Condition::slow_to_pressure, rules::smallest_time_shift);
-    case Condition::slow_vent: return rules::smallest_shift(t, Condition::slow_vent, rules::smallest_vent_shift);
-    case Condition::peak_shift: return rules::smallest_shift(t, Condition::peak_shift, rules::smallest_peak_shift);
-    default: return rules::smallest_residual(t);
-  }
-}
+// Only a shift in the figure's own unit asks what is usual.
+bool needed(const Thresholds& t, Condition condition) { return t.of(condition).smallest_shift_own.has_value(); }
 
 double budget_of(const Thresholds& t, Condition condition) {
   const auto& own = t.conditions[static_cast<std::size_t>(charted_as(condition))].false_warnings_per_year;
@@ -138,6 +132,16 @@ double quantile(std::vector<double>& values, double p) {
 
 }  // namespace
 
+double smallest_shift_of(const Thresholds& t, Condition condition, const LineNoise& line) {
+  const auto usual = [&](Figure figure) { return line.of(figure).usual(figure); };
+  switch (charted_as(condition)) {
+    case Condition::slow_to_pressure: return rules::smallest_shift(t, Condition::slow_to_pressure, rules::smallest_time_shift, needed(t, Condition::slow_to_pressure) ? usual(Figure::time) : std::nullopt);
+    case Condition::slow_vent: return rules::smallest_shift(t, Condition::slow_vent, rules::smallest_vent_shift, needed(t, Condition::slow_vent) ? usual(Figure::vent) : std::nullopt);
+    case Condition::peak_shift: return rules::smallest_shift(t, Condition::peak_shift, rules::smallest_peak_shift, usual(Figure::peak));
+    default: return rules::smallest_residual(t, *usual(Figure::residual));
+  }
+}
+
 // One side of a chart over the turns: excursions of the sum from zero to zero, and runs of the fast path.
 class Pricing::Walk {
  public:
@@ -183,7 +187,9 @@ double excursions_a_year(const std::vector<float>& peaks, double years, double l
   return static_cast<double>(tail) / years * std::exp(-(limit - mark) * static_cast<double>(tail) / excess);
 }
 
-const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int line, Figure figure, const NoiseSeries& series) {
+const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int line, Figure figure) {
+  const LineNoise& of_line = noise_->lines.at(line);
+  const NoiseSeries& series = of_line.of(figure);
   for (const Pass& pass : passes_)
     if (pass.condition == condition && pass.scale == scale && pass.line == line && pass.figure == figure) return pass;
   Pass& pass = passes_.emplace_back();
@@ -195,7 +201,7 @@ const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int lin
   pass.turns = held_turns(series, design);
   pass.least = median_of(pass.turns, &HeldTurn::least);
   pass.years = static_cast<double>(pass.turns.size()) / design.turns_a_year;
-  const auto shown_least = static_cast<float>(shown_share * shift_of_thresholds(in_force_, condition) * scale);
+  const auto shown_least = static_cast<float>(shown_share * smallest_shift_of(in_force_, condition, of_line) * scale);
   Side side = Side::up;
   for (const Charted& charted : charts_of(condition))
     if (charted.figure == figure) side = charted.side;
@@ -210,15 +216,15 @@ const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int lin
 
 // Excursions of all charts of a condition, in shares of their limit.
 void Pricing::add_excursions(Condition condition, const Thresholds& thresholds, std::vector<Excursion>& out, double& years) {
-  const double scale = shift_of_thresholds(thresholds, condition) / shift_of_thresholds(in_force_, condition);
   const double budget_ratio = budget_of(thresholds, condition) / budget_of(in_force_, condition);
   for (const auto& [number, line] : noise_->lines) {
+    const double scale = smallest_shift_of(thresholds, condition, line) / smallest_shift_of(in_force_, condition, line);
     for (const Charted& charted : charts_of(condition)) {
       const NoiseSeries& series = line.of(charted.figure);
       if (series.turns.size() < turns_least) continue;
       const rules::ChartDesign design = scaled(series.design, condition, scale);
       const double lasting = median_of(series.turns, &NoiseTurn::lasting_deviation);
-      const Pass& pass = pass_of(condition, scale, number, charted.figure, series);
+      const Pass& pass = pass_of(condition, scale, number, charted.figure);
       const double limit = std::max(interval_of(design, lasting, design.false_signals_a_year * budget_ratio), pass.least);
       years = std::max(years, pass.years);
       for (const Excursion& e : pass.excursions)
@@ -259,11 +265,12 @@ double Pricing::false_together(const Thresholds& thresholds) {
 }
 
 std::optional<Price> Pricing::of(Condition condition, const Thresholds& thresholds) {
-  const double scale = shift_of_thresholds(thresholds, condition) / shift_of_thresholds(in_force_, condition);
   const double budget_ratio = budget_of(thresholds, condition) / budget_of(in_force_, condition);
   Price price;
   std::vector<double> leads;
   for (const auto& [number, line] : noise_->lines) {
+    const double smallest = smallest_shift_of(thresholds, condition, line);
+    const double scale = smallest / smallest_shift_of(in_force_, condition, line);
     std::vector<double> line_leads;
     for (const Charted& charted : charts_of(condition)) {
       const NoiseSeries& series = line.of(charted.figure);
@@ -272,7 +279,7 @@ std::optional<Price> Pricing::of(Condition condition, const Thresholds& threshol
       const double lasting = median_of(series.turns, &NoiseTurn::lasting_deviation);
       const double signals = design.false_signals_a_year * budget_ratio;
       const double interval = interval_of(design, lasting, signals);
-      const Pass& pass = pass_of(condition, scale, number, charted.figure, series);
+      const Pass& pass = pass_of(condition, scale, number, charted.figure);
       const double limit = std::max(interval, pass.least);
       const double sides = charted.side == Side::both ? 2 : 1;
       price.by_run_length += sides * design.turns_a_year /
@@ -283,7 +290,7 @@ std::optional<Price> Pricing::of(Condition condition, const Thresholds& threshol
       const std::vector<HeldTurn>& turns = pass.turns;
       const double a_day = std::max(1.0, design.turns_a_year / 365.25);
       const double sign = charted.side == Side::down || charted.figure == Figure::peak ? -1 : 1;
-      const double shown_least = shown_share * shift_of_thresholds(thresholds, condition);
+      const double shown_least = shown_share * smallest;
       line_leads.resize(static_cast<std::size_t>(settings_.beginnings), 0);
       for (std::size_t i = 0; i < line_leads.size(); ++i) {
         const std::size_t begin = i * turns.size() / line_leads.size();

@@ -85,13 +85,16 @@ class Pricing {
   class Walk;
   void add_excursions(Condition condition, const Thresholds& thresholds, std::vector<Excursion>& out, double& years);
   [[nodiscard]] static double warnings_a_year(std::vector<Excursion> excursions, double years);
-  const Pass& pass_of(Condition condition, double scale, int line, Figure figure, const NoiseSeries& series);
+  const Pass& pass_of(Condition condition, double scale, int line, Figure figure);
 
   const StationNoise* noise_;  // outlives this
   Thresholds in_force_;
   PriceSettings settings_;
   std::vector<Pass> passes_;
 };
+
+// The smallest shift of a condition on a line, on the figure's scale, as the rules take it for the line's mostly usual figure.
+[[nodiscard]] double smallest_shift_of(const Thresholds& thresholds, Condition condition, const LineNoise& line);
 
 // How many excursions a year go over `limit`: counted where enough did, else by the exponential tail. `peaks`: largest first.
 [[nodiscard]] double excursions_a_year(const std::vector<float>& peaks, double years, double limit);

@@ -34,7 +34,13 @@ constexpr std::array budgets{0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0};  // nominal
 
 std::size_t at(Condition condition) { return static_cast<std::size_t>(condition); }
 
-double shift_pct(const Thresholds& t, const Adjustable& a) { return t.conditions[at(a.condition)].smallest_shift.value_or(a.usual_pct); }
+// One that is said in s or bar is told as what it is on the station's first line.
+double shift_pct(const Thresholds& t, const Adjustable& a, const StationNoise& noise) {
+  const ConditionThresholds& own = t.of(a.condition);
+  if (!own.smallest_shift_own || noise.lines.empty()) return own.smallest_shift.value_or(a.usual_pct);
+  const double shift = smallest_shift_of(t, a.condition, noise.lines.begin()->second);
+  return std::round(1000 * (a.condition == Condition::residual_pressure ? shift : std::expm1(shift))) / 10;
+}
 
 std::string alike_name(const rules::StationContext& context, const Kinds& kinds) {
   if (const auto kind = kinds.find(context.id); kind != kinds.end() && !kind->second.empty()) return "kind " + kind->second;
@@ -144,6 +150,7 @@ std::optional<Choice> best_of(Weighing& weighing, const Adjustable& a, double sh
     for (const double budget : budgets) {
       const Mean mean = weighing.of(a, [&](ConditionThresholds& c) {
         c.smallest_shift = shift;
+        c.smallest_shift_own.reset();
         c.false_warnings_per_year = budget;
       });
       if (!mean.any) return std::nullopt;
@@ -178,7 +185,7 @@ Suggestion suggest_for(const TrialReport& report, const Contexts& in_force, cons
     const Mean now = weighing.of(a, [](ConditionThresholds&) {});
     const auto choice = best_of(weighing, a, share);
     if (!choice) continue;
-    Evidence evidence{a.condition, now.price, choice->mean.price, shift_pct(weighing.first(), a), choice->shift, share};
+    Evidence evidence{a.condition, now.price, choice->mean.price, shift_pct(weighing.first(), a, report.noise[group.members.front()]), choice->shift, share};
     const bool now_within = now.price.false_a_year <= share && now.worst <= station_over_most * share;
     if (now_within && choice->mean.price.lead_days <= now.price.lead_days * (1 + worth_a_change)) {
       evidence.then = now.price;

@@ -7,6 +7,7 @@
 
 #include "gateway/app/config.h"
 #include "gateway/app/config_schema.h"
+#include "gateway/app/quiet_text.h"
 #include "gateway/app/thresholds_json.h"
 #include "rules/records/names.h"
 #include "tests/support/temp_folder.h"
@@ -113,7 +114,9 @@ TEST(Config, thresholds_come_in_layers_and_each_knows_from_which) {
   expected.plan_days = 20;
   expected.act_days = 1;
   expected.turns_to_learn = 60;
-  expected.conditions[static_cast<std::size_t>(Condition::slow_vent)] = {false, std::nullopt, 15.0};
+  ConditionThresholds& vent = expected.conditions[static_cast<std::size_t>(Condition::slow_vent)];
+  vent.watched = false;
+  vent.smallest_shift = 15;
   EXPECT_EQ(outcome.config->plant.stations.at(id).thresholds, expected);
   EXPECT_EQ(outcome.config->plant.defaults.plan_days, 10);
   const auto& told = outcome.explained.at(id);
@@ -127,6 +130,59 @@ TEST(Config, thresholds_come_in_layers_and_each_knows_from_which) {
   EXPECT_EQ(from("conditions/slow-vent/watched"), "rules.json");
   EXPECT_EQ(from("conditions/slow-vent/smallest_shift_pct"), "kinds/twin.json");
   EXPECT_EQ(from("reservoir_act_days"), "built-in");
+}
+
+TEST(Config, a_condition_s_numbers_reach_the_rules_and_the_nearest_shift_counts) {
+  // An engineer's seconds would be held back by somebody's per cent, or a period be read and forgotten.
+  const ConfigFolder folder;
+  folder.put("rules.json", R"({"quiet": ["Sat 14:00/Mon 05:00", "2026-12-24/2027-01-02"],
+    "conditions": {"slow-to-pressure": {"smallest_shift_pct": 3, "plan_days": 21, "act_days": 5, "limit_s": 240},
+                   "peak-shift": {"limit_bar": 210, "smallest_shift_bar": 4}, "residual-pressure": {"limit_bar": 6}, "reservoir-low": {"limit_pct": 12},
+                   "missed-turn": {"quiet": []}}})");
+  folder.put("sites/northyard.json", R"({"conditions": {"slow-to-pressure": {"smallest_shift_s": 6}, "peak-shift": {"smallest_shift_pct": 2}}})");
+  folder.put("plant.json", R"({"stations": [{"site": "northyard", "station": "ps-01"}]})");
+  const StationId id{"northyard", "ps-01"};
+  const ConfigOutcome outcome = folder.load(id);
+  ASSERT_TRUE(outcome.config) << text_of(outcome.problems.front());
+  const Thresholds& t = outcome.config->plant.stations.at(id).thresholds;
+  EXPECT_FALSE(t.of(Condition::slow_to_pressure).smallest_shift);
+  EXPECT_EQ(t.of(Condition::slow_to_pressure).smallest_shift_own, 6);
+  EXPECT_EQ(t.of(Condition::peak_shift).smallest_shift, 2);
+  EXPECT_FALSE(t.of(Condition::peak_shift).smallest_shift_own);
+  EXPECT_EQ(t.plan_days_of(Condition::slow_to_pressure), 21);
+  EXPECT_EQ(t.act_days_of(Condition::slow_to_pressure), 5);
+  EXPECT_EQ(t.of(Condition::slow_to_pressure).limit, 240);
+  EXPECT_EQ(t.of(Condition::peak_shift).limit, 210);
+  EXPECT_EQ(t.of(Condition::residual_pressure).limit, 6);
+  EXPECT_EQ(t.of(Condition::reservoir_low).limit, 12);
+  ASSERT_EQ(t.quiet.size(), 2U);
+  EXPECT_EQ(t.quiet[0], (QuietPeriod{QuietPeriod::Every::week, 5 * 86400 + 14 * 3600, 5 * 3600}));
+  EXPECT_TRUE(t.quiet_until_of(Condition::slow_vent, time_from_ms(1'798'156'800'000)));  // 2026-12-25
+  EXPECT_FALSE(t.quiet_until_of(Condition::missed_turn, time_from_ms(1'798'156'800'000)));
+  const auto told = [&](const std::string& name) {
+    const auto& all = outcome.explained.at(id);
+    const auto found = std::ranges::find(all, name, &EffectiveThreshold::name);
+    return found == all.end() ? std::string("not told") : found->value + " from " + found->from;
+  };
+  EXPECT_EQ(told("conditions/slow-to-pressure/smallest_shift_s"), "6.0 from sites/northyard.json");
+  EXPECT_EQ(told("conditions/slow-to-pressure/smallest_shift_pct"), "null from built-in (sites/northyard.json takes back what stood before)");
+  EXPECT_EQ(told("conditions/slow-vent/limit_s"), "null from built-in");
+  EXPECT_EQ(told("conditions/missed-turn/limit_s"), "not told");
+  EXPECT_EQ(told("quiet"), "[\"Sat 14:00/Mon 05:00\",\"2026-12-24/2027-01-02\"] from rules.json");
+  EXPECT_EQ(outcome.explain(id), outcome.explained.at(id));
+}
+
+TEST(Config, quiet_periods_are_written_as_they_were_read) {
+  // A period that is written back by a roll-out would become another.
+  for (const char* text : {"2026-12-24/2027-01-02", "22:00/05:30", "Sat 14:00/Mon 05:00", "2026-12-24T06:00Z/2026-12-24T14:00Z", "2026-12-24T06:00:30Z/2027-01-01"}) {
+    const auto period = quiet_period_of(text);
+    ASSERT_TRUE(period) << text;
+    EXPECT_EQ(text_of(*period), text);
+  }
+  EXPECT_EQ(text_of(*quiet_period_of("2026-12-24T06:00+01:00/2026-12-24T14:00:00Z")), "2026-12-24T05:00Z/2026-12-24T14:00Z");
+  for (const char* wrong : {"", "/", "24:00/05:00", "22:00", "22:00/22:00", "Sam 14:00/Mon 05:00", "2026-02-30/2026-03-04", "2026-12-24/2026-12-24", "2027-01-02/2026-12-24",
+                            "2026-12-24/05:00", "22:00/05:60", "2:00/05:00"})
+    EXPECT_FALSE(quiet_period_of(wrong)) << wrong;
 }
 
 TEST(Config, the_gateway_file_reaches_the_settings) {

@@ -336,7 +336,8 @@ export const station = record({
 });
 export type Station = Decoded<typeof station>;
 
-const threshold_value = (value: unknown): string => (value === null ? 'as is usual' : String(value));
+const threshold_value = (value: unknown): string =>
+  value === null ? 'as is usual' : Array.isArray(value) ? (value.length === 0 ? 'none' : value.join('; ')) : String(value);
 export const thresholds = record({ site: text, station: text, thresholds: list(record({ name: text, value: threshold_value, from: text })) });
 export type Thresholds = Decoded<typeof thresholds>;
 
