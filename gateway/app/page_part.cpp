@@ -62,7 +62,7 @@ web::BenchParts PagePart::bench_parts(const GatewaySettings& settings) {
   bench_ = std::make_unique<trial::Bench>(sources_.history->file(), [this](const StationId& station) { return context_of(station); });
   web::BenchParts parts;
   parts.try_out = [this](const StationId& station, std::string_view question) { return bench_->answer(station, question, steady_now()); };
-  parts.proposals = [folder = settings.config_folder] { return trial::proposals_json(folder); };
+  parts.proposals = [folder = settings.config_folder, data = settings.store.data_folder] { return trial::proposals_json(folder, data); };
   parts.propose = [folder = settings.config_folder](const std::string& user, std::string_view body) {
     return trial::propose_json(folder, user, body, wall_now());
   };

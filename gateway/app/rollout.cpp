@@ -26,7 +26,7 @@ using OrderedJson = nlohmann::ordered_json;
 
 constexpr std::size_t text_most = 2'000;
 constexpr std::size_t proposals_a_day_most = 1'000;
-constexpr std::array<Act, 5> acts{Act::proposed, Act::silent, Act::in_force, Act::taken_back, Act::withdrawn};
+constexpr std::array<Act, 6> acts{Act::proposed, Act::silent, Act::in_force, Act::taken_back, Act::withdrawn, Act::compared};
 
 fs::path folder_of(const std::string& config) { return fs::path(config) / "proposals"; }
 
@@ -324,8 +324,21 @@ std::string_view name_of(Act act) {
     case Act::in_force: return "in-force";
     case Act::taken_back: return "taken-back";
     case Act::withdrawn: return "withdrawn";
+    case Act::compared: return "compared";
   }
   return "";
+}
+
+const Done* Proposal::last(Act act) const {
+  for (auto at = done.rbegin(); at != done.rend(); ++at)
+    if (at->act == act) return &*at;
+  return nullptr;
+}
+
+Act Proposal::state() const {
+  for (auto at = done.rbegin(); at != done.rend(); ++at)
+    if (at->act != Act::compared) return at->act;
+  return Act::proposed;
 }
 
 std::vector<Proposal> proposals(const std::string& folder, std::vector<ConfigProblem>& problems) {
@@ -406,7 +419,7 @@ Or<Outcome> take_back(const std::string& folder, std::string_view name, const st
   if (!proposal) return tl::unexpected(proposal.error());
   if (proposal->state() != Act::in_force) return tl::unexpected(proposal->name + " is not in force: " + std::string(name_of(proposal->state())));
   Writing writing(folder);
-  const std::vector<Undo> undo = proposal->done.back().undo;
+  const std::vector<Undo> undo = proposal->last(Act::in_force)->undo;
   const ConfigOutcome config = load_config(folder);
   const auto places = places_of(proposal->target, config);
   if (!places) return tl::unexpected(places.error());
@@ -437,6 +450,15 @@ Or<Outcome> go_silent(const std::string& folder, std::string_view name, int days
   if (proposal->state() != Act::proposed && proposal->state() != Act::taken_back)
     return tl::unexpected(proposal->name + " is " + std::string(name_of(proposal->state())) + " already");
   return noted(folder, std::move(*proposal), {Act::silent, now, by, why, days, {}});
+}
+
+Or<Outcome> note_comparison(const std::string& folder, std::string_view name, const std::string& what, Time now) {
+  const Lock lock(folder);
+  if (!lock.held()) return tl::unexpected(std::string(not_held));
+  auto proposal = loaded(folder, name);
+  if (!proposal) return tl::unexpected(proposal.error());
+  if (proposal->state() != Act::silent) return tl::unexpected(proposal->name + " is " + std::string(name_of(proposal->state())) + ", not silent");
+  return noted(folder, std::move(*proposal), {Act::compared, now, "the gateway", what, 0, {}});
 }
 
 Or<Outcome> withdraw(const std::string& folder, std::string_view name, const std::string& by, const std::string& why, Time now) {

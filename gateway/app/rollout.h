@@ -25,10 +25,11 @@ namespace driftline::rollout {
 
 enum class Act : std::uint8_t {
   proposed,
-  silent,      // judged beside what is in force, nobody is called: a trial over the history from here on tells the difference
+  silent,      // judged beside what is in force, nobody is called (gateway/app/trial/silent.h)
   in_force,
   taken_back,  // what stood before is in force again
   withdrawn,   // it is not to be put in force
+  compared,    // the silent time is over; what differed stands in `why`. Leaves the state as it was
 };
 [[nodiscard]] std::string_view name_of(Act act);
 
@@ -55,7 +56,8 @@ struct Proposal {
   std::string target;        // "all", "site northyard", "kind twin", "northyard/ps-01", or several stations with commas
   std::string thresholds;    // JSON Merge Patch, as rules.json is one
   std::vector<Done> done;    // first: proposed
-  [[nodiscard]] Act state() const { return done.empty() ? Act::proposed : done.back().act; }
+  [[nodiscard]] Act state() const;
+  [[nodiscard]] const Done* last(Act act) const;  // nullptr: never
 };
 
 // What was written and what became of it.
@@ -83,6 +85,8 @@ struct Draft {
 // The last one that was put in force, or the one named. Refused where somebody has changed the values since.
 [[nodiscard]] Or<Outcome> take_back(const std::string& folder, std::string_view name, const std::string& by, const std::string& why, Time now);
 [[nodiscard]] Or<Outcome> go_silent(const std::string& folder, std::string_view name, int days, const std::string& by, const std::string& why, Time now);
+// What came of a silent time. Only of one that is silent; by the gateway.
+[[nodiscard]] Or<Outcome> note_comparison(const std::string& folder, std::string_view name, const std::string& what, Time now);
 [[nodiscard]] Or<Outcome> withdraw(const std::string& folder, std::string_view name, const std::string& by, const std::string& why, Time now);
 
 // All that was done, as rows of the history's log. What cannot be read is passed over: it keeps nothing from running.

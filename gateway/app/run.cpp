@@ -8,6 +8,7 @@
 #include "gateway/app/judged_batch.h"
 #include "gateway/app/page_part.h"
 #include "gateway/app/run_events.h"
+#include "gateway/app/trial/silent.h"
 #include "gateway/broker/limits.h"
 #include "gateway/broker/outbox.h"
 #include "gateway/broker/topics.h"
@@ -120,7 +121,27 @@ std::optional<std::string> Gateway::start() {
   start_source();
   clean_ups_->add("source", [this] { stop_source(); });
   if (const auto page = this->page()) page->start();
+  if (!settings_.config_folder.empty()) start_silent();
   return std::nullopt;
+}
+
+void Gateway::start_silent() {
+  in_force_ = std::make_shared<const PlantSettings>(settings_.plant);
+  silent_ = std::make_unique<trial::SilentJudge>(
+      settings_.config_folder, settings_.store.data_folder, [this](const StationId& station) { return context_of(station); },
+      [this](const std::vector<history::RolloutRow>& rows) { note(rows); });
+  silent_->start();
+  clean_ups_->add("silent judgement", [this] { silent_.reset(); });
+}
+
+rules::StationContext Gateway::context_of(const StationId& station) const {
+  std::shared_ptr<const PlantSettings> now;
+  {
+    const std::lock_guard guard(ends_mutex_);
+    now = in_force_;
+  }
+  const auto found = now->stations.find(station);
+  return found == now->stations.end() ? rules::StationContext{station, {}, now->defaults} : found->second;
 }
 
 std::optional<std::string> Gateway::open_stores() {
@@ -259,6 +280,13 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   if (broker_changed) stop_source();
   if (consumers_changed) stop_consumers();
   settings_ = std::move(settings);
+  if (silent_) {
+    {
+      const std::lock_guard guard(ends_mutex_);
+      in_force_ = std::make_shared<const PlantSettings>(settings_.plant);
+    }
+    silent_->reload();
+  }
   if (consumers_changed) start_consumers();
   if (broker_changed) start_source();
   return std::nullopt;

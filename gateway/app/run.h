@@ -57,6 +57,9 @@ struct ConsumerMaker {
 
 struct EffectiveThreshold;  // gateway/app/config.h
 class PagePart;
+namespace trial {
+class SilentJudge;
+}
 
 struct GatewaySettings {
   broker::BrokerSettings broker;
@@ -115,6 +118,8 @@ class Gateway {
   [[nodiscard]] std::optional<std::string> open_judging();
   [[nodiscard]] std::optional<std::string> open_page();
   [[nodiscard]] std::shared_ptr<PagePart> page() const;
+  void start_silent();
+  [[nodiscard]] rules::StationContext context_of(const StationId& station) const;
   void start_source();
   void stop_source();
   void start_consumers();
@@ -126,11 +131,13 @@ class Gateway {
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<Intake> intake_;
   std::unique_ptr<Judging> judging_;
-  mutable std::mutex ends_mutex_;  // source_, publisher_, consumers_: a reload replaces them
+  mutable std::mutex ends_mutex_;  // source_, publisher_, consumers_, in_force_: a reload replaces them
   std::unique_ptr<broker::Source> source_;
   std::unique_ptr<broker::Publisher> publisher_;
   std::vector<Consumer> consumers_;
   std::shared_ptr<PagePart> page_;
+  std::shared_ptr<const PlantSettings> in_force_;
+  std::unique_ptr<trial::SilentJudge> silent_;
   std::unique_ptr<CleanUps> clean_ups_;
 };
 

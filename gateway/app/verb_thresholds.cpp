@@ -12,6 +12,7 @@
 #include "gateway/app/rollout.h"
 #include "gateway/app/trial/material.h"
 #include "gateway/app/trial/report.h"
+#include "gateway/app/trial/silent_compare.h"
 #include "gateway/app/verbs.h"
 #include "rules/records/time_text.h"
 
@@ -24,7 +25,7 @@ constexpr auto help_text =
     "nothing. A running gateway takes it with its next reload (SIGHUP).\n\n"
     "  driftline thresholds propose --config DIR --for northyard/ps-01 --set thresholds.json --why 'cries on frosty mornings'\n"
     "  driftline thresholds silent 2026-03-01-1 --config DIR --days 14     judged beside, nobody called\n"
-    "  driftline thresholds compare 2026-03-01-1 --config DIR --data DATA  what it would have said since then\n"
+    "  driftline thresholds compare 2026-03-01-1 --config DIR --data DATA  what it has said in silence, against what was in force\n"
     "  driftline thresholds enforce 2026-03-01-1 --config DIR --why 'agreed with the crew'\n"
     "  driftline thresholds take-back 2026-03-01-1 --config DIR --why 'two more calls at night'\n"
     "  driftline thresholds list --config DIR;  driftline thresholds log --config DIR";
@@ -32,6 +33,7 @@ constexpr auto help_text =
 struct Options {
   std::string what, name, config, data, target, set, why, by;
   int days = 14;
+  bool again = false;
 };
 
 int refuse(const std::string& why) {
@@ -84,7 +86,19 @@ int tell(const rollout::Or<rollout::Outcome>& outcome) {
   return exit_done;
 }
 
-// What the proposal would have said since it went silent, or ever, where it did not.
+// What was judged in silence and kept. False: nothing was.
+bool tell_silence(const Options& options, const rollout::Proposal& proposal, const std::vector<StationId>& stations) {
+  const rollout::Done* silent = proposal.last(rollout::Act::silent);
+  if (silent == nullptr || options.again) return false;
+  const auto comparison = trial::compare_silent(options.data, proposal, stations);
+  if (!comparison) return false;
+  std::cout << proposal.name << ", judged in silence since " << shown_time(silent->at) << " for " << silent->days << " days, up to " << shown_time(comparison->until) << '\n'
+            << trial::words_of(*comparison) << '\n';
+  for (const std::string& line : trial::lines_of(*comparison)) std::cout << "  " << line << '\n';
+  return true;
+}
+
+// What the proposal said in silence; else what it would have said, judged now: since it went silent, or ever, where it did not.
 int compare(const Options& options) {
   const auto proposal = rollout::proposal_named(options.config, options.name);
   if (!proposal) return refuse(proposal.error());
@@ -92,6 +106,7 @@ int compare(const Options& options) {
   if (!config.config) return refuse("the configuration cannot be used");
   const auto stations = rollout::stations_of(*proposal, config);
   if (stations.empty()) return refuse("no configured station is meant by \"" + proposal->target + "\"");
+  if (tell_silence(options, *proposal, stations)) return exit_done;
   auto material = trial::material_of_history(options.data + "/history.db", stations, std::nullopt);
   if (!material) return refuse(material.error());
   std::string since = "all that is kept";
@@ -130,6 +145,7 @@ int verb_thresholds(Arguments arguments) {
   app.add_option("--data", options.data, "with compare: data folder of the gateway");
   app.add_option("--for", options.target, "with propose: SITE/STATION, several with commas, \"site NAME\", \"kind NAME\" or \"all\"");
   app.add_option("--set", options.set, "with propose: a file of thresholds as rules.json is one, or the JSON itself");
+  app.add_flag("--again", options.again, "with compare: judge now with the history, whatever was judged in silence");
   app.add_option("--days", options.days, "with silent: how long")->check(CLI::Range(1, 366))->capture_default_str();
   app.add_option("--why", options.why, "the reason, for those who come later");
   app.add_option("--by", options.by, "who does it")->capture_default_str();

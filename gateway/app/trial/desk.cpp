@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "gateway/app/rollout.h"
+#include "gateway/app/trial/silent_compare.h"
 
 namespace driftline::trial {
 namespace {
@@ -11,6 +12,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr int days_most = 366;
+constexpr std::size_t differences_told_most = 100;
 
 Json json_of(const rollout::Proposal& p) {
   Json out{{"name", p.name}, {"for", p.target}, {"thresholds", Json::parse(p.thresholds)}, {"state", name_of(p.state())}, {"done", Json::array()}};
@@ -20,6 +22,33 @@ Json json_of(const rollout::Proposal& p) {
 }
 
 std::string text(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace); }
+
+// Null before anything has been judged in silence.
+Json silence_json(const rollout::Proposal& proposal, const ConfigOutcome& config, const std::string& data_folder) {
+  if (proposal.last(rollout::Act::silent) == nullptr) return nullptr;
+  const auto comparison = compare_silent(data_folder, proposal, rollout::stations_of(proposal, config));
+  if (!comparison) return nullptr;
+  std::vector<std::string> differences = lines_of(*comparison);
+  if (differences.size() > differences_told_most) differences.resize(differences_told_most);
+  return {{"words", words_of(*comparison)}, {"differences", differences}, {"until_ms", ms_since_1970(comparison->until)}};
+}
+
+// Whom a proposal can be for, but for single stations; the largest last.
+Json groups_json(const ConfigOutcome& config) {
+  std::map<std::string, std::vector<std::string>> sites;
+  std::map<std::string, std::vector<std::string>> kinds;
+  std::vector<std::string> all;
+  for (const auto& [id, place] : config.places) {
+    all.push_back(id.site + "/" + id.station);
+    sites["site " + id.site].push_back(all.back());
+    if (const auto kind = config.kinds.find(id); kind != config.kinds.end()) kinds["kind " + kind->second].push_back(all.back());
+  }
+  Json groups = Json::array();
+  for (const auto* of : {&kinds, &sites})
+    for (const auto& [name, stations] : *of) groups.push_back({{"for", name}, {"stations", stations}});
+  groups.push_back({{"for", "all"}, {"stations", all}});
+  return groups;
+}
 
 struct Body {
   Json json;
@@ -41,13 +70,18 @@ constexpr auto no_folder = "the gateway runs without a configuration folder: the
 
 }  // namespace
 
-Told proposals_json(const std::string& config_folder) {
-  Json out{{"proposals", Json::array()}};
+Told proposals_json(const std::string& config_folder, const std::string& data_folder) {
+  Json out{{"proposals", Json::array()}, {"groups", Json::array()}};
+  if (config_folder.empty()) return text(out);
+  const ConfigOutcome config = load_config(config_folder);
   std::vector<ConfigProblem> problems;
-  if (!config_folder.empty()) {
-    const auto all = rollout::proposals(config_folder, problems);
-    for (auto at = all.rbegin(); at != all.rend(); ++at) out["proposals"].push_back(json_of(*at));
+  const auto all = rollout::proposals(config_folder, problems);
+  for (auto at = all.rbegin(); at != all.rend(); ++at) {
+    Json one = json_of(*at);
+    one["silence"] = silence_json(*at, config, data_folder);
+    out["proposals"].push_back(std::move(one));
   }
+  out["groups"] = groups_json(config);
   return text(out);
 }
 

@@ -12,8 +12,9 @@ namespace driftline::trial {
 
 using Told = tl::expected<std::string, std::string>;
 
-// {"proposals":[{"name","for","thresholds","state","done":[{"act","at_ms","by","why","days"}]}]}, newest first.
-[[nodiscard]] Told proposals_json(const std::string& config_folder);
+// {"proposals":[{"name","for","thresholds","state","done":[{"act","at_ms","by","why","days"}],"silence":null|{"words","differences":[],"until_ms"}}],
+// "groups":[{"for":"kind twin","stations":["northyard/ps-01"]}]}, newest first. `silence`: what has been judged in silence so far.
+[[nodiscard]] Told proposals_json(const std::string& config_folder, const std::string& data_folder);
 // {"for","thresholds","why","by"}; `user`: who signed in, else the body says it. Gives the proposal.
 [[nodiscard]] Told propose_json(const std::string& config_folder, const std::string& user, std::string_view body, Time now);
 // {"act":"silent"|"enforce"|"take-back"|"withdraw","why","by","days"}. Gives the proposal, "files" that were written and "notes".

@@ -107,8 +107,10 @@ TEST(TrialDesk, proposes_puts_in_force_and_takes_back) {
   EXPECT_FALSE(act("enforce").has_value());
   EXPECT_FALSE(act("burn").has_value());
   ASSERT_TRUE(act("take-back").has_value());
-  const json all = json::parse(*proposals_json(config));
+  const json all = json::parse(*proposals_json(config, ""));
   EXPECT_EQ(all["proposals"][0]["state"], "taken-back");
+  EXPECT_TRUE(all["proposals"][0]["silence"].is_null());
+  EXPECT_EQ(all["groups"].dump(), R"([{"for":"site northyard","stations":["northyard/ps-01"]},{"for":"all","stations":["northyard/ps-01"]}])");
   EXPECT_EQ(all["proposals"][0]["done"][1]["by"], "somebody signed in");
   EXPECT_FALSE(propose_json("", "x", R"({"for":"all","thresholds":{"plan_days":30},"why":"y"})", now).has_value());
   EXPECT_FALSE(propose_json(config, "", R"({"for":"all","thresholds":{"plan_days":30},"why":"y"})", now).has_value()) << "nobody proposes it";

@@ -133,12 +133,12 @@ TEST(Thresholds, silence_in_a_quiet_period_is_told_at_its_end_and_teaches_nothin
   Station back = station;
   station.wait_until(Station::at_days(11.1));
   ASSERT_NE(station.first(Condition::station_silent), nullptr);
-  EXPECT_EQ(station.first(Condition::station_silent)->time, Station::at_days(11));
+  EXPECT_NEAR(seconds_between(Station::at_days(11), station.first(Condition::station_silent)->time), 0, 1);
 
   back.turn += 68;
   back.run(30);
   EXPECT_EQ(back.first(Condition::station_silent), nullptr);
-  EXPECT_LE(back.state.hearing.habit_s, habit) << "else the next silence is told days late";
+  EXPECT_LE(back.state.hearing.habit_s, habit + 1) << "else the next silence is told days late";
   back.wait_until(later_by_days(Station::at_days(back.turn / 24.0), 0.5));
   EXPECT_NE(back.first(Condition::station_silent), nullptr);
 }
@@ -185,7 +185,7 @@ TEST(Thresholds, limits_of_the_plant_are_held) {
 TEST(Thresholds, a_shift_in_the_figure_s_own_unit_is_that_in_per_cent_of_what_is_usual) {
   Thresholds t;
   t.conditions[static_cast<std::size_t>(Condition::slow_to_pressure)].smallest_shift_own = 7.5;
-  EXPECT_DOUBLE_EQ(smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift, 150), std::log(1.05));
+  EXPECT_NEAR(smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift, 150), std::log(1.05), 1e-12);
   EXPECT_DOUBLE_EQ(smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift, std::nullopt), smallest_time_shift);
   t.conditions[static_cast<std::size_t>(Condition::residual_pressure)].smallest_shift_own = 2.5;
   EXPECT_DOUBLE_EQ(smallest_residual(t, 10), 0.25);
@@ -193,14 +193,15 @@ TEST(Thresholds, a_shift_in_the_figure_s_own_unit_is_that_in_per_cent_of_what_is
     Station station;
     with(station);
     station.run(200);
-    station.run(100, slower);
+    station.run(100, [](HalfCycle& h) { h.time_to_pressure_s = *h.time_to_pressure_s * (h.line == 1 ? 1.08 : 1); });
     const Finding* found = station.first(Condition::slow_to_pressure);
     return found == nullptr ? Time{} : found->time;
   };
-  const Time in_seconds = first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 15; });
-  EXPECT_EQ(in_seconds, first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift = 10; }));
+  const Time in_seconds = first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 7.5; });
+  EXPECT_NE(in_seconds, Time{});
+  EXPECT_EQ(in_seconds, first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift = 5; }));
   EXPECT_GT(in_seconds, first_told([](Station&) {}));
-  EXPECT_EQ(first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 60; }), Time{}) << "15 % is 22 s";
+  EXPECT_EQ(first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 60; }), Time{}) << "8 % is 12 s";
 }
 
 // If this fails the days of lead asked for one condition are the station's, or the other way round.

@@ -44,6 +44,8 @@ export const proposal = record({
   done: list(done),
   files: optional(list(text), []),
   notes: optional(list(text), []),
+  silence: optional(maybe(record({ words: text, differences: list(text), until_ms: number })), null),
 });
 export type Proposal = Decoded<typeof proposal>;
-export const proposals = record({ proposals: list(proposal) });
+export const proposals = record({ proposals: list(proposal), groups: list(record({ for: text, stations: list(text) })) });
+export type Proposals = Decoded<typeof proposals>;
