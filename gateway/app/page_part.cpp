@@ -4,10 +4,13 @@
 #include <utility>
 
 #include "gateway/app/clock.h"
+#include "gateway/app/lately.h"
 #include "gateway/app/trial/desk.h"
 
 namespace driftline {
 namespace {
+
+constexpr std::chrono::minutes lately{10};  // what the page draws of the pressure as it comes
 
 std::string words_of(broker::SourceState state) {
   switch (state) {
@@ -46,6 +49,9 @@ web::WebParts PagePart::parts(const GatewaySettings& settings) {
   parts.thresholds = [this](const StationId& station) { return thresholds(station); };
   parts.post = [this](std::string_view topic, std::string_view payload) { return sources_.intake->take(topic, payload); };
   parts.watch = [this](std::vector<StationId> stations) { sources_.judging->watch(std::move(stations)); };
+  parts.lately = [journal = sources_.journal, read = LatelySettings{settings.plant.topic_root, settings.plant.mappings}](const StationId& station) {
+    return samples_lately(*journal, read, station, wall_now(), lately);
+  };
   parts.bench = bench_parts(settings);
   parts.telemetry_root = settings.plant.topic_root;
   parts.version = DRIFTLINE_VERSION;

@@ -24,6 +24,7 @@ class PagePart {
     history::History* history = nullptr;
     Intake* intake = nullptr;
     Judging* judging = nullptr;
+    journal::Journal* journal = nullptr;
     std::function<GatewayStatus()> status;
   };
   // Listens; an error is a sentence for a person.

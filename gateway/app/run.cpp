@@ -187,7 +187,7 @@ std::optional<std::string> Gateway::open_judging() {
 
 // Its sockets are open from here on; it answers once everything else runs.
 std::optional<std::string> Gateway::open_page() {
-  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), [this] { return status(); }});
+  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }});
   if (!page) return page.error();
   {
     const std::lock_guard guard(ends_mutex_);

@@ -71,7 +71,7 @@ std::optional<RecordedSimulation> record_simulation(const simulate::PlantPlan& p
       }
     done.messages += messages.size();
     messages.clear();
-    watch({plant.at_days(), plan.days, done.messages});
+    watch({plant.at_days(), plan.days, done.messages, false});
   }
   if (const auto failure = writer->close()) {
     why = *failure;
@@ -93,7 +93,7 @@ std::optional<RecordedSimulation> record_simulation(const simulate::PlantPlan& p
   return done;
 }
 
-std::optional<std::string> publish_simulation(const simulate::PlantPlan& plan, const broker::BrokerSettings& settings, double speed,
+std::optional<std::string> publish_simulation(const simulate::PlantPlan& plan, const broker::BrokerSettings& settings, const Pace& pace,
                                               const std::atomic<bool>& stop, const SimulationWatcher& watch, std::uint64_t& messages) {
   broker::Link link(settings, settings.client_id, broker::Session::fresh, std::nullopt,
                     {[](std::string_view, std::string_view) {}, [](const broker::LinkFailure&) {}});
@@ -101,7 +101,7 @@ std::optional<std::string> publish_simulation(const simulate::PlantPlan& plan, c
     if (attempt == first_attempts || stop) return failure->text;
     std::this_thread::sleep_for(retry_after);
   }
-  simulate::Playback playback(plan, speed);
+  simulate::Playback playback(plan, pace.speed, pace.rush_days);
   const auto started = steady_now();
   while (!stop) {
     const double elapsed_s = std::chrono::duration<double>(steady_now() - started).count();
@@ -109,8 +109,8 @@ std::optional<std::string> publish_simulation(const simulate::PlantPlan& plan, c
     if (!due) break;
     messages += due->size();
     if (const auto failure = send(link, *due)) return failure;
-    watch({days_between(plan.from, playback.simulated()), plan.days, messages});
-    std::this_thread::sleep_for(beat);
+    watch({days_between(plan.from, playback.simulated()), plan.days, messages, playback.rushing()});
+    if (!playback.rushing()) std::this_thread::sleep_for(beat);
   }
   link.disconnect();
   return std::nullopt;

@@ -54,6 +54,7 @@ struct Options {
   double days = 30;
   int stations = 12;
   double speed = 0;
+  double rush = 0;
   bool stay = false;
   bool json = false;
   std::vector<std::string> faults;
@@ -76,7 +77,8 @@ void add_options(CLI::App& app, Options& o) {
   app.add_option("--topic-root", o.topic_root, "first level of the topics");
   app.add_option("--out", o.out, "recording to write (.ndjson or .ndjson.gz)");
   app.add_option("--broker", o.broker, "HOST[:PORT] to publish to");
-  app.add_option("--speed", o.speed, "simulated seconds a second; without it all days pass in three minutes");
+  app.add_option("--speed", o.speed, "simulated seconds a second; without it all days (but those of --rush) pass in three minutes");
+  app.add_option("--rush", o.rush, "with --broker: so many days first, as fast as they are taken")->check(CLI::Range(0.0, 3660.0));
   app.add_flag("--stay", o.stay, "with --broker: once caught up go on with the clock, until Ctrl-C");
   app.add_option("--user", o.user, "user at the broker");
   app.add_option("--password-file", o.password_file, "file whose first line is the password")
@@ -229,7 +231,8 @@ int publish(const Options& o, simulate::PlantPlan plan) {
   }
   if (!o.user.empty()) settings.user = o.user;
   if (!o.password_file.empty()) settings.password_file = o.password_file;
-  const double speed = o.speed > 0 ? o.speed : std::max(1.0, plan.days * 86400 / demo_playing_s);
+  const double rush = std::min(o.rush, plan.days);
+  const double speed = o.speed > 0 ? o.speed : std::max(1.0, (plan.days - rush) * 86400 / demo_playing_s);
   if (o.stay) plan.days += stay_days;
   std::signal(SIGINT, ask_to_stop);
   std::signal(SIGTERM, ask_to_stop);
@@ -240,7 +243,12 @@ int publish(const Options& o, simulate::PlantPlan plan) {
   std::optional<std::string> failure;
   {
     Progress progress("simulate");
-    failure = publish_simulation(plan, settings, speed, stop_asked, watcher(progress), messages);
+    bool rushing = rush > 0;
+    const auto watch = [&rushing, rush, show = watcher(progress)](const SimulationProgress& at) {
+      if (std::exchange(rushing, at.rushing) && !at.rushing) std::cerr << "rushed through the first " << rush << " days\n";
+      show(at);
+    };
+    failure = publish_simulation(plan, settings, {rush, speed}, stop_asked, watch, messages);
   }
   if (failure) return failed(*failure);
   if (o.json)

@@ -46,6 +46,17 @@ struct ServiceNoteRow {
   bool operator==(const ServiceNoteRow&) const = default;
 };
 
+// Somebody who is signed in at the page. Neither cookie nor password can be had from it.
+struct SessionRow {
+  std::string hash;      // of the cookie's value
+  std::string user;
+  std::string password;  // a hash of the password's hash: with another password the session is over
+  std::string token;     // what unsafe requests carry besides the cookie; of no use without it
+  Time began{};
+  Time used{};
+  bool operator==(const SessionRow&) const = default;
+};
+
 // Something done with thresholds: an act of a proposal, or a reload that changed some (then `proposal` is "reload").
 struct RolloutRow {
   std::string proposal;

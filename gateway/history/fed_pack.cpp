@@ -13,6 +13,7 @@ namespace {
 
 constexpr char version = 1;
 constexpr std::uint64_t kind_mask = 15;
+constexpr std::uint64_t signed_note = 8;               // the kinds below are places in FedBody
 constexpr std::uint64_t text_bytes_max = 65'536;      // decoders cut notes far below
 constexpr std::uint64_t inflated_bytes_max = 1 << 20;  // a bound on what damaged bytes can ask for
 
@@ -70,6 +71,11 @@ class Putting {
   }
   void line(std::optional<int> line) { out_.push_back(static_cast<char>(line ? *line + 1 : 0)); }
   void byte(unsigned value) { out_.push_back(static_cast<char>(value)); }
+  void text(std::string_view whole) {
+    const std::string_view text = whole.substr(0, text_bytes_max);
+    put_varint(text.size(), out_);
+    out_.append(text);
+  }
 
  private:
   void figure(double value, std::optional<std::int64_t> whole, std::int64_t& before) {
@@ -162,7 +168,9 @@ class Taking {
 void FedPacker::put(const FedEvent& event, std::int64_t half_cycle_id) {
   if (bytes_.empty()) bytes_.push_back(version);
   const std::int64_t received = ms_since_1970(event.received);
-  put_varint(event.body.index() + (kind_mask + 1) * static_cast<std::uint64_t>(received - before_.received_ms), bytes_);
+  const auto* note = std::get_if<ServiceNote>(&event.body);
+  const std::uint64_t kind = note && !note->by.empty() ? signed_note : event.body.index();
+  put_varint(kind + (kind_mask + 1) * static_cast<std::uint64_t>(received - before_.received_ms), bytes_);
   before_.received_ms = received;
   if (event.position == settled_by_waiting || event.position == settled_by_the_end) {
     put_varint(event.position == settled_by_waiting ? 0 : 1, bytes_);
@@ -188,9 +196,8 @@ void FedPacker::put(const FedEvent& event, std::int64_t half_cycle_id) {
       put.time(n.time, received);
       put.byte(static_cast<unsigned>(n.kind));
       put.line(n.line);
-      const std::string_view text = std::string_view(n.note).substr(0, text_bytes_max);
-      put_varint(text.size(), out);
-      out.append(text);
+      put.text(n.note);
+      if (!n.by.empty()) put.text(n.by);
     }
     void operator()(const SettingsChange& c) {
       put.time(c.time, received);
@@ -250,9 +257,11 @@ bool FedUnpacker::read(StoredFedEvent& stored) {
       auto& r = event.body.emplace<LevelReading>();
       return take.time(event.received, r.time) && take.level(r);
     }
-    case 2: {
+    case 2:
+    case signed_note: {
       auto& n = event.body.emplace<ServiceNote>();
-      return take.time(event.received, n.time) && take.word(n.kind, 5) && take.line(n.line) && take.text(n.note);
+      if (!take.time(event.received, n.time) || !take.word(n.kind, 5) || !take.line(n.line) || !take.text(n.note)) return false;
+      return (*head & kind_mask) == 2 || take.text(n.by);
     }
     case 3: {
       auto& c = event.body.emplace<SettingsChange>();

@@ -2,7 +2,7 @@
 //
 // A chunk holds events of one station, oldest first. Its first byte is the version; then for each event
 //
-//   varint  kind + 16 * (received - the one before, ms), 0 to 7 as in FedBody; received never goes back
+//   varint  kind + 16 * (received - the one before, ms), 0 to 7 as in FedBody, or 8; received never goes back
 //   varint  0: settled by waiting; 1: by the end of a recording; else 2 + zigzag(position - the one before that was one)
 //   .       the body:
 //     turn      zigzag(row id of the half-cycle - the one before)
@@ -14,7 +14,8 @@
 //     presence  time, 0 or 1
 //     sensor    time, 1 + line or 0, trouble, over
 //     heartbeat time
-//     unusable  nothing (appended to version 1: a program before it takes such a chunk for damaged)
+//     unusable  nothing (appended to version 1, as what follows: a program before it takes such a chunk for damaged)
+//     8         a note with a name: as a note, then who wrote it (length, bytes)
 //
 // "The one before" is 0 at a chunk's beginning: a chunk is read by itself. A heartbeat a minute takes about 6 bytes; a
 // closed chunk is deflated besides, to about a third.

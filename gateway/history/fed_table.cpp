@@ -55,22 +55,22 @@ void FedTable::forget() {
 }
 
 ServiceNoteTable::ServiceNoteTable(Database& database)
-    : insert(database.prepare("INSERT INTO service_notes (station_no, time, received, kind, line, note)"
-                              " VALUES (?,?,?,?,?,?)")) {}
+    : insert(database.prepare("INSERT INTO service_notes (station_no, time, received, kind, line, note, by)"
+                              " VALUES (?,?,?,?,?,?,?)")) {}
 
 void ServiceNoteTable::put(std::int64_t station_no, const ServiceNote& row, Time received) {
-  insert.run(station_no, row.time, received, name_of(row.kind), row.line, row.note);
+  insert.run(station_no, row.time, received, name_of(row.kind), row.line, row.note, row.by);
 }
 
 const char* const ServiceNoteTable::select =
-    "SELECT id, site, station, time, received, kind, line, note FROM service_notes CROSS JOIN stations ON no = station_no ";
+    "SELECT id, site, station, time, received, kind, line, note, by FROM service_notes CROSS JOIN stations ON no = station_no ";
 
 Stored<ServiceNoteRow> ServiceNoteTable::take(Statement& from) {
   Stored<ServiceNoteRow> stored;
   ServiceNoteRow& row = stored.row;
   std::string kind;
   from.take_all(stored.id, row.station.site, row.station.station, row.note.time, row.received, kind, row.note.line,
-                row.note.note);
+                row.note.note, row.note.by);
   row.note.kind = named<ServiceKind>(kind, 6);
   return stored;
 }

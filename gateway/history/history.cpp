@@ -123,6 +123,14 @@ tl::expected<void, Trouble> History::note_rollouts(std::span<const RolloutRow> r
   });
 }
 
+tl::expected<void, Trouble> History::keep_sessions(std::span<const SessionRow> kept, std::span<const std::string> ended) {
+  const std::lock_guard guard(mutex_);
+  return in_transaction([&](Writer& writer) {
+    for (const SessionRow& row : kept) writer.sessions.put(row);
+    for (const std::string& hash : ended) writer.sessions.end.run(hash);
+  });
+}
+
 tl::expected<ActOutcome, Trouble> History::act(const Act& act) {
   const std::lock_guard guard(mutex_);
   ActOutcome outcome;

@@ -71,6 +71,9 @@ class History {
   // Acts with thresholds; those that are known already are passed over.
   [[nodiscard]] tl::expected<void, Trouble> note_rollouts(std::span<const RolloutRow> rows);
 
+  // Who is signed in at the page: put in or brought up to date, and who is no longer.
+  [[nodiscard]] tl::expected<void, Trouble> keep_sessions(std::span<const SessionRow> kept, std::span<const std::string> ended);
+
   // What a person does to a warning, stored with all that follows from it in one transaction, and on the disk when this
   // returns. Whoever takes acts (page, link, MQTT, command line) calls this and nothing else. Doing a thing twice answers
   // `already` and stores nothing.

@@ -207,6 +207,16 @@ Rows<RolloutRow> Reader::rollouts(int limit) {
   return rows<RolloutTable>(*database_, "ORDER BY time DESC, id DESC", limit);
 }
 
+tl::expected<std::vector<SessionRow>, Trouble> Reader::sessions() {
+  return answered([&] {
+    std::vector<SessionRow> all;
+    Statement found = database_->prepare("SELECT hash, user, password, token, began, used FROM sessions ORDER BY hash");
+    found.begin();
+    while (found.step()) all.push_back(SessionTable::take(found));
+    return all;
+  });
+}
+
 tl::expected<FedTape, Trouble> Reader::fed_tape(const StationId& station, const Span& span, bool with_curves) {
   return answered([&] {
     Snapshot moment(*database_);

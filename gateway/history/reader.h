@@ -83,6 +83,9 @@ class Reader {
   // What was done with thresholds, newest first.
   [[nodiscard]] Rows<RolloutRow> rollouts(int limit);
 
+  // Who was signed in at the page.
+  [[nodiscard]] tl::expected<std::vector<SessionRow>, Trouble> sessions();
+
   // All that the rules of a station were fed, in order, of chunks that touch the span of `received`. The rules do not look
   // at a turn's curve: without it the tape is a third as large. No bound on rows: a station's year takes about 0.3 s.
   [[nodiscard]] tl::expected<FedTape, Trouble> fed_tape(const StationId& station, const Span& span, bool with_curves);

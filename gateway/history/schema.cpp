@@ -141,6 +141,13 @@ CREATE TABLE messages (
   body TEXT NOT NULL, state TEXT NOT NULL, tries INTEGER NOT NULL, unsure INTEGER NOT NULL, next_try INTEGER NOT NULL,
   sent INTEGER, sending INTEGER NOT NULL, answer TEXT NOT NULL) STRICT;
 CREATE INDEX messages_waiting ON messages (channel, next_try) WHERE state = 'waiting';
+)sql",
+                                                      // 8: who wrote a note; who is signed in at the page
+                                                      R"sql(
+ALTER TABLE service_notes ADD COLUMN by TEXT NOT NULL DEFAULT '';
+CREATE TABLE sessions (
+  hash TEXT PRIMARY KEY, user TEXT NOT NULL, password TEXT NOT NULL, token TEXT NOT NULL, began INTEGER NOT NULL,
+  used INTEGER NOT NULL) STRICT, WITHOUT ROWID;
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -195,6 +195,14 @@ struct RolloutTable {
   Statement insert;
 };
 
+struct SessionTable {
+  explicit SessionTable(Database& database);
+  void put(const SessionRow& row);
+  [[nodiscard]] static SessionRow take(Statement& from);
+  Statement insert;
+  Statement end;
+};
+
 struct CursorTable {
   explicit CursorTable(Database& database);
   void put(const std::string& name, const CursorMark& mark);  // forward only

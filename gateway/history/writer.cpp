@@ -36,6 +36,7 @@ Writer::Writer(const std::string& file)
       refused(database),
       states(database),
       rollouts(database),
+      sessions(database),
       cursors(database) {}
 
 std::uint64_t Writer::commits() {

@@ -33,6 +33,7 @@ class Writer {
   RefusedTable refused;
   StateTable states;
   RolloutTable rollouts;
+  SessionTable sessions;
   CursorTable cursors;
 
  private:

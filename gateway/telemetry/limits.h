@@ -16,6 +16,7 @@ static_assert(payload_bytes_max / samples_per_message_max >= 200);  // a full ba
 
 inline constexpr std::size_t id_bytes_max = 64;      // site and station, from the contract
 inline constexpr std::size_t note_bytes_max = 2000;  // a person's note: a page of text
+inline constexpr std::size_t by_bytes_max = 320;     // a name of 80 characters
 
 // What a reading may be before it is refused. Wider than any sensor's range on purpose: a reading that a sensor can send
 // but a line cannot hold is for the rules to judge (a doubtful sensor), not for the decoder to hide.

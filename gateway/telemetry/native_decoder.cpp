@@ -55,6 +55,7 @@ constexpr Field state_field{"state", "\"online\" or \"offline\""};
 constexpr Field kind_field{"kind",
                            "\"refilled\", \"repaired\", \"purged\", \"settings-changed\", \"out-of-service\" or \"back-in-service\""};
 constexpr Field note_field{"note", "text"};
+constexpr Field by_field{"by", "a name: \"A. Fitter\""};
 
 // Which fields of an object have been met, so that one that stands twice is noticed. RFC 8259, section 4, leaves open what
 // that means: we use the first and say so.
@@ -249,11 +250,11 @@ void decode_presence(const element& root, bool loose, Time received, Decoded& ou
   if (state_known) out.presence = presence;
 }
 
-std::string cut_note(std::string_view text, const Place& place) {
-  if (text.size() <= limits::note_bytes_max) return std::string(text);
-  place.fault(FaultCode::out_of_range, note_field.name, "a note of " + std::to_string(text.size()) + " bytes; its start was used",
-              "at most " + std::to_string(limits::note_bytes_max) + " bytes");
-  std::size_t end = limits::note_bytes_max;
+std::string cut_text(std::string_view text, const Field& field, std::size_t bytes_max, const Place& place) {
+  if (text.size() <= bytes_max) return std::string(text);
+  place.fault(FaultCode::out_of_range, field.name, std::to_string(text.size()) + " bytes of text; their start was used",
+              "at most " + std::to_string(bytes_max) + " bytes");
+  std::size_t end = bytes_max;
   while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80) --end;
   return std::string(text.substr(0, end));
 }
@@ -284,7 +285,10 @@ void decode_service(const element& root, bool loose, Time received, Decoded& out
     } else if (key == "line" && seen.first(2, key, place)) {
       if (const auto line = values::integer(field, line_field, 1, lines_max, place)) note.line = static_cast<int>(*line);
     } else if (key == "note" && seen.first(3, key, place)) {
-      if (const auto text = values::text(field, note_field, place)) note.note = cut_note(*text, place);
+      if (const auto text = values::text(field, note_field, place)) note.note = cut_text(*text, note_field, limits::note_bytes_max, place);
+    } else if (key == "by" && seen.first(4, key, place)) {
+      if (field.is_null()) continue;
+      if (const auto name = values::text(field, by_field, place)) note.by = cut_text(*name, by_field, limits::by_bytes_max, place);
     }
   }
   if (!kind_met) place.fault(FaultCode::missing_field, kind_field.name, "no kind", kind_field.remedy);

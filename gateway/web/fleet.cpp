@@ -14,9 +14,6 @@ namespace {
 constexpr std::int64_t day_ms = 86'400'000;
 // What has not been heard for so long is silent, whatever the rules had time to say of it.
 constexpr std::chrono::hours silent_anyway{24};
-// An open list is told of a station's freshness once it is this much newer than what it was told before.
-constexpr std::chrono::minutes heard_told_every{5};
-constexpr std::size_t heard_told_max = 50;  // rows of one event that tell nothing else
 
 Time midnight_before(Time time, int days) {
   return time_from_ms((ms_since_1970(time) / day_ms - days) * day_ms);
@@ -102,7 +99,8 @@ void Fleet::run() {
     }
     std::unique_lock lock(mutex_);
     if (stopping_) return;
-    changed_.wait_for(lock, fleet_every, [this] { return stopping_ || acted_; });
+    const bool behind = now_->gateway.behind > behind_messages;
+    changed_.wait_for(lock, behind ? fleet_every_behind : fleet_every, [this] { return stopping_ || acted_; });
     if (stopping_) return;
   }
 }
@@ -129,7 +127,7 @@ bool Fleet::find_beginning(history::Reader& reader) {
   for (const auto& mark : *last) {
     if (mark.feed == history::Feed::half_cycles) last_turn = mark.id;
     if (mark.feed == history::Feed::reservoir_days) last_day = mark.id;
-    if (mark.feed == history::Feed::warnings) warning_id_ = mark.id;
+    if (mark.feed == history::Feed::life_changes) life_id_ = mark.id;
   }
   const Time now = parts_.wall();
   const auto turn = id_before(last_turn, midnight_before(now, strip_days), [&](std::int64_t id) { return reader.turn_gists_after(id, 1); },
@@ -194,16 +192,25 @@ bool Fleet::read_notes(history::Reader& reader, FleetNews& news) {
 }
 
 bool Fleet::read_warnings(history::Reader& reader, FleetNews& news) {
-  auto rows = reader.warnings_after(warning_id_, warnings_read_max);
+  const auto rows = reader.life_changes_after(life_id_, warnings_read_max);
   if (!rows) return false;
-  for (auto& row : *rows) {
-    warning_id_ = row.id;
-    news.warnings.push_back(std::move(row.row));
-  }
   auto open = open_warnings(reader);
   if (!open) return false;
+  for (const auto& [id, row] : *rows) {
+    life_id_ = id;
+    const WarningKey key{row.warning.station, row.warning.line, row.warning.condition};
+    news.warnings.push_back({key, row.event, row.after, row.urgency, subject_of(key, *open), row.who, row.time});
+  }
   warnings_ = std::move(*open);
   return true;
+}
+
+// Of what has just ended the list before still knows the words.
+std::string Fleet::subject_of(const WarningKey& key, const std::vector<WarningView>& open) const {
+  for (const auto* list : {&open, &warnings_})
+    for (const WarningView& view : *list)
+      if (key_of(view.last) == key) return view.last.text.substr(0, view.last.text.find('\n'));
+  return {};
 }
 
 std::shared_ptr<FleetNow> Fleet::made() const {
@@ -299,27 +306,17 @@ void Fleet::compare(FleetNews& news) {
   for (const auto& [id, place] : now->place)
     if (sites_.empty() || std::find(sites_.begin(), sites_.end(), id.site) == sites_.end()) sites_.push_back(id.site);
   now->sites = sites_;
-  std::vector<std::size_t> only_heard;
   for (std::size_t i = 0; i < now->rows.size(); ++i) {
     const FleetRow& row = now->rows[i];
     const auto before = told_.find(row.station);
-    if (before == told_.end() || !before->second.same_but_heard(row)) {
-      news.changed.push_back(i);
-    } else if (row.heard && (!before->second.heard || *row.heard - *before->second.heard > heard_told_every)) {
-      only_heard.push_back(i);
-    }
+    if (before == told_.end() || !before->second.same_but_heard(row)) news.changed.push_back(i);
   }
   const bool changed = !news.changed.empty() || !(now_->head == now->head);
   if (changed) ++revision_;
   now->revision = revision_;
   news.too_many = news.changed.size() > fleet_rows_told_max;
-  if (news.too_many) {
-    for (const std::size_t i : news.changed) told_[now->rows[i].station] = now->rows[i];
-    news.changed.clear();
-  }
-  if (only_heard.size() > heard_told_max) only_heard.resize(heard_told_max);
-  news.changed.insert(news.changed.end(), only_heard.begin(), only_heard.end());
   for (const std::size_t i : news.changed) told_[now->rows[i].station] = now->rows[i];
+  if (news.too_many) news.changed.clear();
   news.now = now;
   const std::lock_guard guard(mutex_);
   now_ = now;

@@ -44,7 +44,7 @@ struct FleetRow {
   int unanswered = 0;
   std::optional<double> level_pct, life_days, life_days_low, life_days_high;
 
-  // But for when something was heard: that is told on its own, and rarely.
+  // But for when something was heard: see GET /api/v1/fleet/heard.
   [[nodiscard]] bool same_but_heard(const FleetRow& other) const;
 };
 
@@ -65,12 +65,23 @@ struct FleetNow {
   std::map<StationId, std::size_t> place;  // in rows
 };
 
+// Something happened to a warning: the machine said so, a person did, or a shelf or suppression ended.
+struct WarningNews {
+  WarningKey key;
+  rules::LifeEvent event = rules::LifeEvent::raised;
+  rules::LifeState after = rules::LifeState::normal;
+  Urgency urgency = Urgency::notice;
+  std::string subject;  // the first line of its text; empty: it is known no more
+  std::string by;
+  Time time{};
+};
+
 // What has come since the last list.
 struct FleetNews {
   std::shared_ptr<const FleetNow> now;
   std::vector<std::size_t> changed;  // places in rows
   bool too_many = false;             // `changed` is not all of it
-  std::vector<WarningChange> warnings;
+  std::vector<WarningNews> warnings;
   std::vector<history::Stored<history::HalfCycleRow>> turns;      // of watched stations
   std::vector<history::Stored<history::ServiceNoteRow>> notes;    // likewise
 };
@@ -110,6 +121,7 @@ class Fleet {
   void refresh(history::Reader& reader);
   [[nodiscard]] bool find_beginning(history::Reader& reader);
   [[nodiscard]] bool read_turns(history::Reader& reader, FleetNews& news);
+  [[nodiscard]] std::string subject_of(const WarningKey& key, const std::vector<WarningView>& open) const;
   [[nodiscard]] bool read_reservoirs(history::Reader& reader);
   [[nodiscard]] bool read_notes(history::Reader& reader, FleetNews& news);
   [[nodiscard]] bool read_warnings(history::Reader& reader, FleetNews& news);
@@ -124,7 +136,7 @@ class Fleet {
 
   // The thread's own.
   bool begun_ = false;
-  std::int64_t turn_id_ = 0, last_turn_id_at_start_ = 0, reservoir_id_ = 0, note_id_ = 0, warning_id_ = 0;
+  std::int64_t turn_id_ = 0, last_turn_id_at_start_ = 0, reservoir_id_ = 0, note_id_ = 0, life_id_ = 0;
   bool notes_begun_ = false;  // an empty history has no last id to begin behind
   std::map<StationId, ReservoirDay> reservoirs_;
   std::map<StationId, bool> out_of_service_;

@@ -24,7 +24,6 @@ struct House {
   Sessions& sessions;
   SignInMarks& marks;
   std::function<std::shared_ptr<const WebSettings>()> settings;  // users may change with a reload
-  std::function<void(std::function<void()>)> on_network;         // see Server::post
   std::function<int()> viewers;
   PackedFleet packed{}, packed_otherwise{};
   std::mutex sign_in{};                                             // one password is checked at a time: each takes 64 MB

@@ -3,6 +3,7 @@
 
 #include <chrono>
 #include <cstddef>
+#include <cstdint>
 
 namespace driftline::web {
 
@@ -48,8 +49,11 @@ inline constexpr std::size_t fleet_rows_told_max = 100;
 inline constexpr std::size_t waiting_requests_max = 256;
 inline constexpr int reading_threads = 3;
 
-// The list of stations is made anew at most this often.
+// The list of stations is made anew at most this often; and this often while the gateway catches up: what is shown is old then
+// anyway, and the judging needs the processor.
 inline constexpr std::chrono::milliseconds fleet_every{1000};
+inline constexpr std::chrono::milliseconds fleet_every_behind{4000};
+inline constexpr std::uint64_t behind_messages = 2'000;  // that wait: some tens of ms of judging
 inline constexpr int strip_days = 30;
 inline constexpr int strips_asked_max = 100;
 // Rows that are read at a time for the strips: some ms, so that the log of the store does not grow meanwhile.
@@ -67,6 +71,10 @@ inline constexpr int notes_told_max = 200;
 // Watched stations at once, and samples kept of each while somebody watches: 10 Hz for three minutes, or a turn at 1 Hz.
 inline constexpr std::size_t watched_max = 256;
 inline constexpr std::size_t samples_kept = 1'800;
+// Of what came before somebody watched, for the first answer: some 16 kB, and more than a chart has pixels.
+inline constexpr std::size_t first_samples_max = 600;
+// Of each later one. A quarter of a second holds more only while the gateway catches up, and then nobody reads each.
+inline constexpr std::size_t later_samples_max = 60;
 inline constexpr std::chrono::milliseconds pressure_every{250};
 inline constexpr std::size_t samples_waiting_max = 20'000;
 
@@ -74,6 +82,8 @@ inline constexpr std::size_t samples_waiting_max = 20'000;
 inline constexpr std::size_t sessions_max = 2'000;
 inline constexpr std::chrono::hours session_idle{12};
 inline constexpr std::chrono::hours session_for{24 * 7};
+// How far a session's last use, as the history has it, may lag: one row then.
+inline constexpr std::chrono::minutes session_kept_every{10};
 inline constexpr int sign_in_failures_free = 5;         // then each further one doubles the wait
 inline constexpr std::chrono::seconds sign_in_wait_first{2};
 inline constexpr std::chrono::seconds sign_in_wait_max{15 * 60};

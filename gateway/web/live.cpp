@@ -6,15 +6,32 @@
 #include "gateway/web/limits.h"
 #include "gateway/web/rows_json.h"
 #include "gateway/web/sessions.h"
+#include "gateway/web/thinning.h"
 #include "rules/records/names.h"
 
 namespace driftline::web {
 namespace {
 
-constexpr std::size_t first_samples_max = 400;               // of the first answer to a watcher: some 12 kB
 constexpr std::chrono::seconds turn_told_every{1};
 constexpr double vented_bar = 20;                            // where no residual limit is known
 constexpr std::chrono::minutes vent_followed{5};
+
+// Of the newest ones, no more than an answer holds, and no peak lost.
+std::vector<const Sample*> told_of(const std::deque<Sample>& samples, std::size_t newest, std::size_t most) {
+  std::vector<const Sample*> all;
+  std::vector<ThinPoint> points;
+  for (std::size_t i = samples.size() - newest; i < samples.size(); ++i) {
+    const Sample& sample = samples[i];
+    std::optional<double> highest;
+    for (int line = 1; line <= sample.pressure.lines; ++line)
+      if (const auto bar = sample.pressure.of_line(line)) highest = std::max(highest.value_or(*bar), *bar);
+    all.push_back(&sample);
+    points.push_back({ms_since_1970(sample.time), highest, false});
+  }
+  std::vector<const Sample*> told;
+  for (const std::size_t i : thin(points, most)) told.push_back(all[i]);
+  return told;
+}
 
 std::string name_of_station(const StationId& id) { return id.site + "/" + id.station; }
 
@@ -78,7 +95,8 @@ void put_turn_now(JsonText& json, const TurnWatch::Now& turn, const std::optiona
   json.put("remaining_s", Rounded{usual && !turn.venting ? std::optional(std::max(0.0, *usual - elapsed)) : std::nullopt, 1}).close('}');
 }
 
-Live::Live(const WebParts& parts, Fleet& fleet, Post post) : parts_(parts), fleet_(fleet), post_(std::move(post)), life_(random_token().substr(0, 8)) {}
+Live::Live(const WebParts& parts, Fleet& fleet, Post post, Aside aside)
+    : parts_(parts), fleet_(fleet), post_(std::move(post)), aside_(std::move(aside)), life_(random_token().substr(0, 8)) {}
 
 void Live::send(Viewer& viewer, const Bytes& bytes) { viewer.sink->send(bytes); }
 
@@ -133,10 +151,39 @@ void Live::join(std::shared_ptr<Sink> sink, const Wish& wish) {
     const std::lock_guard guard(mutex_);
     begins = !watched_.contains(*wish.station);
     const Watched& watched = watched_[*wish.station];
-    if (!watched.samples.empty())
-      send(viewer, event_bytes("pressure", "", pressure_json(*wish.station, watched.samples, std::min(watched.samples.size(), first_samples_max))));
+    if (!watched.samples.empty() && !watched.filling)
+      send(viewer, event_bytes("pressure", "", pressure_json(*wish.station, watched, watched.samples.size(), first_samples_max)));
   }
-  if (begins) watch_what_is_wanted();
+  if (!begins) return;
+  watch_what_is_wanted();
+  fill(*wish.station);
+}
+
+void Live::fill(const StationId& station) {
+  if (!parts_.lately) return;
+  const bool asked = aside_([this, station] {
+    post_([this, station, before = parts_.lately(station)] { filled(station, before); });
+  });
+  const std::lock_guard guard(mutex_);
+  if (const auto found = watched_.find(station); found != watched_.end()) found->second.filling = asked;
+}
+
+void Live::filled(const StationId& station, const std::vector<Sample>& before) {
+  const std::lock_guard guard(mutex_);
+  const auto found = watched_.find(station);
+  if (found == watched_.end()) return;
+  Watched& watched = found->second;
+  watched.filling = false;
+  std::deque<Sample> all;
+  for (const Sample& sample : before)
+    if (watched.samples.empty() || sample.time < watched.samples.front().time) all.push_back(sample);
+  all.insert(all.end(), watched.samples.begin(), watched.samples.end());
+  while (all.size() > samples_kept) all.pop_front();
+  watched.turn = TurnWatch{};
+  for (const Sample& sample : all) watched.turn.take(sample);
+  if (watched.last_seen) watched.turn.take(*watched.last_seen);
+  watched.untold = all.size();
+  watched.samples = std::move(all);
 }
 
 std::set<StationId> Live::watched() const {
@@ -190,6 +237,8 @@ void Live::take_seen() {
     if (found == watched_.end()) continue;
     Watched& watched = found->second;
     watched.turn.take(one);
+    if (!one.samples.empty()) watched.heard = parts_.wall();
+    watched.last_seen = Seen{one.station, {}, one.run_since, one.run_line};
     for (const Sample& sample : one.samples) {
       if (!watched.samples.empty() && sample.time <= watched.samples.back().time) continue;  // late or doubled
       watched.samples.push_back(sample);
@@ -200,21 +249,21 @@ void Live::take_seen() {
   }
 }
 
-std::string Live::pressure_json(const StationId& station, const std::deque<Sample>& samples, std::size_t newest) {
-  const auto first = samples.end() - static_cast<std::ptrdiff_t>(newest);
+std::string Live::pressure_json(const StationId& station, const Watched& watched, std::size_t newest, std::size_t most) {
+  const auto told = told_of(watched.samples, newest, most);
   int lines = 0;
-  for (auto s = first; s != samples.end(); ++s) lines = std::max<int>(lines, s->pressure.lines);
+  for (const Sample* s : told) lines = std::max<int>(lines, s->pressure.lines);
   JsonText json;
   json.open('{').put("station", name_of_station(station)).key("at_ms").open('[');
-  for (auto s = first; s != samples.end(); ++s) json.put(s->time);
+  for (const Sample* s : told) json.put(s->time);
   json.close(']').key("bar").open('[');
   for (int line = 1; line <= lines; ++line) {
     json.open('[');
-    for (auto s = first; s != samples.end(); ++s) json.put(Rounded{s->pressure.of_line(line), 2});
+    for (const Sample* s : told) json.put(Rounded{s->pressure.of_line(line), 2});
     json.close(']');
   }
-  const Sample& last = samples.back();
-  json.close(']').put("pump", last.pump).put("line", last.line).put("level_pct", Rounded{last.level_pct, 2}).put("temp_c", Rounded{last.temp_c, 2}).close('}');
+  const Sample& last = watched.samples.back();
+  json.close(']').put("heard_ms", watched.heard).put("pump", last.pump).put("line", last.line).put("level_pct", Rounded{last.level_pct, 2}).put("temp_c", Rounded{last.temp_c, 2}).close('}');
   return json.take();
 }
 
@@ -233,8 +282,14 @@ void Live::tell(Event event, std::string_view name, const std::string& json) {
 }
 
 void Live::news(const FleetNews& news) {
-  for (const WarningChange& change : news.warnings)
-    warning(text_of(key_of(change)), name_of(change.change), change.urgency, change.text.substr(0, change.text.find('\n')), change.time);
+  // So many would not fit into what a stream may leave unread: whoever hears `hello` asks anew.
+  if (news.warnings.size() > fleet_rows_told_max) tell({0, false, std::nullopt, {}}, "hello", hello(false));
+  else for (const WarningNews& one : news.warnings) {
+    JsonText json;
+    json.open('{').put("key", text_of(one.key)).put("change", name_of(one.event)).put("urgency", name_of(one.urgency)).put("subject", one.subject);
+    json.put("life", name_of(one.after)).put("by", one.by).put("at_ms", one.time).close('}');
+    tell({0, false, std::nullopt, {}}, "warning", json.text());
+  }
   for (const auto& turn : news.turns) {
     JsonText json;
     json.open('{').put("station", name_of_station(turn.row.station)).key("turn");
@@ -262,15 +317,9 @@ void Live::news(const FleetNews& news) {
   tell({0, true, std::nullopt, {}}, "fleet", json.text());
 }
 
-void Live::warning(const std::string& key, std::string_view change, Urgency urgency, const std::string& subject, Time at) {
-  JsonText json;
-  json.open('{').put("key", key).put("change", change).put("urgency", name_of(urgency)).put("subject", subject).put("at_ms", at).close('}');
-  tell({0, false, std::nullopt, {}}, "warning", json.text());
-}
-
 void Live::tell_pressure(const StationId& station, Watched& watched) {
-  if (watched.untold == 0) return;
-  const Bytes bytes = event_bytes("pressure", "", pressure_json(station, watched.samples, watched.untold));
+  if (watched.untold == 0 || watched.filling) return;
+  const Bytes bytes = event_bytes("pressure", "", pressure_json(station, watched, watched.untold, std::exchange(watched.told_first, true) ? later_samples_max : first_samples_max));
   watched.untold = 0;
   for (Viewer& viewer : viewers_)
     if (viewer.wish.station == station) send(viewer, bytes);
@@ -279,7 +328,7 @@ void Live::tell_pressure(const StationId& station, Watched& watched) {
 void Live::tell_turn(const StationId& station, Watched& watched) {
   const auto turn = watched.turn.now();
   const auto now = parts_.steady();
-  if (!turn && !watched.turn_told) return;
+  if (watched.filling || (!turn && !watched.turn_told)) return;
   if (turn && now - watched.turn_told_at < turn_told_every) return;
   watched.turn_told = turn.has_value();
   watched.turn_told_at = now;

@@ -51,12 +51,12 @@ void put_turn_now(JsonText& json, const TurnWatch::Now& turn, const std::optiona
 
 class Live {
  public:
-  using Post = std::function<void(std::function<void()>)>;  // onto the network's thread
-  Live(const WebParts& parts, Fleet& fleet, Post post);
+  using Post = std::function<void(std::function<void()>)>;   // onto the network's thread
+  using Aside = std::function<bool(std::function<void()>)>;  // onto one that may read files; false: it is not done
+  Live(const WebParts& parts, Fleet& fleet, Post post, Aside aside);
 
   void join(std::shared_ptr<Sink> sink, const Wish& wish);
   void news(const FleetNews& news);
-  void warning(const std::string& key, std::string_view change, Urgency urgency, const std::string& subject, Time at);
   void tick();      // each pressure_every
   void end_all();
 
@@ -81,12 +81,18 @@ class Live {
   struct Watched {
     std::deque<Sample> samples;
     std::size_t untold = 0;             // newest ones that no stream has got
+    std::optional<Time> heard;          // since somebody watches
     TurnWatch turn;
+    std::optional<Seen> last_seen;      // without its samples
+    bool told_first = false;            // the first answer may hold more
+    bool filling = false;               // what came before is being read: nothing is told until then, so that it comes in order
     bool turn_told = false;             // as going on
     std::chrono::nanoseconds turn_told_at{};
   };
 
   void take_seen();
+  void fill(const StationId& station);
+  void filled(const StationId& station, const std::vector<Sample>& before);
   void watch_what_is_wanted();
   void tell(Event event, std::string_view name, const std::string& json);
   void send(Viewer& viewer, const Bytes& bytes);
@@ -95,11 +101,12 @@ class Live {
   [[nodiscard]] std::string pulse() const;
   void tell_pressure(const StationId& station, Watched& watched);
   void tell_turn(const StationId& station, Watched& watched);
-  [[nodiscard]] static std::string pressure_json(const StationId& station, const std::deque<Sample>& samples, std::size_t newest);
+  [[nodiscard]] static std::string pressure_json(const StationId& station, const Watched& watched, std::size_t newest, std::size_t most);
 
   const WebParts& parts_;
   Fleet& fleet_;
   const Post post_;
+  const Aside aside_;
   std::list<Viewer> viewers_;
   std::deque<Event> kept_;
   std::size_t kept_bytes_ = 0;

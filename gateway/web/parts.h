@@ -79,6 +79,8 @@ struct WebParts {
   // A message into the journal as if it had come from the broker. False: it could not be taken now.
   std::function<bool(std::string_view topic, std::string_view payload)> post;
   std::function<void(std::vector<StationId>)> watch;            // of these stations `Web::seen` is to be called
+  // Of one station, in order: what came in the minutes before somebody watched it. Some 100 ms; empty function: it is not known.
+  std::function<std::vector<Sample>(const StationId&)> lately{};
   BenchParts bench{};
   std::string telemetry_root = "grease";
   std::string version;

@@ -77,6 +77,27 @@ Answer fleet_csv(const FleetNow& now) {
   return csv_answer(std::move(out), "fleet.csv");
 }
 
+Or<std::vector<StationId>> stations_named(const Request& request) {
+  const auto of = request.query.find("of");
+  if (of == request.query.end() || of->second.empty()) return problem(400, "no station is named", "query of", "site/station,site/station");
+  std::vector<StationId> stations;
+  for (std::size_t at = 0; at <= of->second.size();) {
+    const std::size_t end = std::min(of->second.find(',', at), of->second.size());
+    const auto id = station_named(std::string_view(of->second).substr(at, end - at));
+    if (!id) return problem(400, "\"" + of->second.substr(at, end - at) + "\" is no station", "query of", "site/station,site/station");
+    stations.push_back(*id);
+    if (stations.size() > static_cast<std::size_t>(strips_asked_max)) return problem(400, "too many stations", "query of", "at most " + std::to_string(strips_asked_max));
+    at = end + 1;
+  }
+  return stations;
+}
+
+void put_stations(JsonText& json, const std::vector<StationId>& stations) {
+  json.key("stations").open('[');
+  for (const StationId& id : stations) json.put(id.site + "/" + id.station);
+  json.close(']');
+}
+
 }  // namespace
 
 Or<Answer> fleet_list(House& house, const Request& request, Reader*) {
@@ -100,25 +121,33 @@ Or<Answer> fleet_list(House& house, const Request& request, Reader*) {
 
 Or<Answer> fleet_strips(House& house, const Request& request, Reader*) {
   if (const auto known = only(request.query, {"of"}); !known) return tl::unexpected(known.error());
-  const auto of = request.query.find("of");
-  if (of == request.query.end() || of->second.empty()) return problem(400, "no station is named", "query of", "site/station,site/station");
-  std::vector<StationId> stations;
-  for (std::size_t at = 0; at <= of->second.size();) {
-    const std::size_t end = std::min(of->second.find(',', at), of->second.size());
-    const auto id = station_named(std::string_view(of->second).substr(at, end - at));
-    if (!id) return problem(400, "\"" + of->second.substr(at, end - at) + "\" is no station", "query of", "site/station,site/station");
-    stations.push_back(*id);
-    if (stations.size() > static_cast<std::size_t>(strips_asked_max)) return problem(400, "too many stations", "query of", "at most " + std::to_string(strips_asked_max));
-    at = end + 1;
-  }
-  const auto some = house.fleet.strips(stations);
+  const auto stations = stations_named(request);
+  if (!stations) return tl::unexpected(stations.error());
+  const auto some = house.fleet.strips(*stations);
   JsonText json;
   json.open('{');
   put_shape(json, some.shape);
-  json.key("stations").open('[');
-  for (const StationId& id : stations) json.put(id.site + "/" + id.station);
-  json.close(']').key("strips").open('[');
-  for (std::size_t i = 0; i < stations.size(); ++i) house.fleet.knows(stations[i]) ? put_strip(json, some.of[i]) : void(json.null());
+  put_stations(json, *stations);
+  json.key("strips").open('[');
+  for (std::size_t i = 0; i < stations->size(); ++i) house.fleet.knows((*stations)[i]) ? put_strip(json, some.of[i]) : void(json.null());
+  json.close(']').close('}');
+  return json_answer(json);
+}
+
+// The feed tells of no station that goes on being heard: for those that somebody looks at the page asks each few seconds.
+Or<Answer> fleet_heard(House& house, const Request& request, Reader*) {
+  if (const auto known = only(request.query, {"of"}); !known) return tl::unexpected(known.error());
+  const auto stations = stations_named(request);
+  if (!stations) return tl::unexpected(stations.error());
+  const auto now = house.fleet.now();
+  JsonText json;
+  json.open('{').put("as_of_ms", now->as_of);
+  put_stations(json, *stations);
+  json.key("heard_ms").open('[');
+  for (const StationId& id : *stations) {
+    const auto place = now->place.find(id);
+    json.put(place == now->place.end() ? std::nullopt : now->rows[place->second].heard);
+  }
   json.close(']').close('}');
   return json_answer(json);
 }

@@ -52,8 +52,7 @@ std::string payload_of(const NoteAsked& asked) {
   JsonText json;
   json.open('{').put("time", rfc3339(asked.time)).put("kind", name_of(asked.kind));
   if (asked.line) json.put("line", *asked.line);
-  // A service message has no member for a name that is kept: the name goes where people will read it.
-  json.put("note", asked.note.empty() ? asked.by : asked.note + " (" + asked.by + ")");
+  if (!asked.note.empty()) json.put("note", asked.note);
   json.put("by", asked.by).close('}');
   return json.take();
 }

@@ -153,10 +153,6 @@ Or<Answer> warning_act(House& house, const Request& request, Reader* reader) {
   if (outcome->answer == rules::ActAnswer::done) {
     events::acted(name_of(act->what), text_of(*key), act->who);
     house.fleet.look_again();
-    const std::string subject = warning->last.text.substr(0, warning->last.text.find('\n'));
-    house.on_network([&live = house.live, key = text_of(*key), what = std::string(name_of(act->what)), urgency = warning->last.urgency, subject, at = act->time] {
-      live.warning(key, what, urgency, subject, at);
-    });
   }
   JsonText json;
   put(json, *warning);

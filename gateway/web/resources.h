@@ -14,6 +14,7 @@ Or<Answer> session_close(House& house, const Request& request, Reader* reader);
 // resource_fleet.cpp
 Or<Answer> fleet_list(House& house, const Request& request, Reader* reader);
 Or<Answer> fleet_strips(House& house, const Request& request, Reader* reader);
+Or<Answer> fleet_heard(House& house, const Request& request, Reader* reader);
 // resource_station.cpp
 Or<Answer> station_now(House& house, const Request& request, Reader* reader);
 Or<Answer> station_thresholds(House& house, const Request& request, Reader* reader);

@@ -16,6 +16,7 @@ constexpr std::array table{
     Route{Method::del, "/api/v1/session", Who::viewer, On::network, session_close},
     Route{Method::get, "/api/v1/fleet", Who::viewer, On::reader, fleet_list},
     Route{Method::get, "/api/v1/fleet/strips", Who::viewer, On::reader, fleet_strips},
+    Route{Method::get, "/api/v1/fleet/heard", Who::viewer, On::network, fleet_heard},
     Route{Method::get, STATION, Who::viewer, On::reader, station_now},
     Route{Method::get, STATION "/turns", Who::viewer, On::reader, station_turns},
     Route{Method::get, STATION "/turns/{id}", Who::viewer, On::reader, station_turn},

@@ -48,7 +48,7 @@ void put_curve(JsonText& json, const history::Stored<history::HalfCycleRow>& sto
 
 void put(JsonText& json, const history::ServiceNoteRow& row) {
   json.open('{').put("at_ms", row.note.time).put("kind", name_of(row.note.kind)).put("line", row.note.line).put("note", row.note.note);
-  json.put("by", "").close('}');
+  json.put("by", row.note.by).close('}');
 }
 
 }  // namespace driftline::web

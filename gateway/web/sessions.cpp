@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include <sodium.h>
 
@@ -19,13 +20,17 @@ std::string hex_of(const unsigned char* bytes, std::size_t count) {
   return text;
 }
 
-std::string hashed(const std::string& value) {
-  std::array<unsigned char, crypto_generichash_BYTES> hash{};
-  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(value.data()), value.size(), nullptr, 0);
-  return hex_of(hash.data(), hash.size());
-}
+bool over(const Session& session, Steady now) { return now - session.used > session_idle || now - session.began > session_for; }
+
+Steady ago(Time then, Time wall) { return std::max<Steady>(Steady{0}, wall - then); }
 
 }  // namespace
+
+std::string hash_of(const std::string& text) {
+  std::array<unsigned char, crypto_generichash_BYTES> hash{};
+  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(text.data()), text.size(), nullptr, 0);
+  return hex_of(hash.data(), hash.size());
+}
 
 std::string random_token() {
   require(sodium_init() >= 0, "there is a source of random numbers");
@@ -38,22 +43,27 @@ bool same_text(const std::string& a, const std::string& b) {
   return a.size() == b.size() && sodium_memcmp(a.data(), b.data(), a.size()) == 0;
 }
 
+Sessions::All::iterator Sessions::end(All::iterator at) {
+  ended_.insert(at->first);
+  return all_.erase(at);
+}
+
 std::string Sessions::open(const User& user, Steady now) {
   const std::string value = random_token() + random_token();
   const std::lock_guard guard(mutex_);
   if (all_.size() >= sessions_max)
-    all_.erase(std::min_element(all_.begin(), all_.end(), [](const auto& a, const auto& b) { return a.second.used < b.second.used; }));
-  all_[hashed(value)] = Session{user.name, user.password_hash, random_token(), now, now};
+    end(std::min_element(all_.begin(), all_.end(), [](const auto& a, const auto& b) { return a.second.used < b.second.used; }));
+  all_[hash_of(value)] = Kept{Session{user.name, hash_of(user.password_hash), random_token(), now, now}, now, true};
   return value;
 }
 
 std::optional<Session> Sessions::find(const std::string& cookie_value, Steady now) {
   if (cookie_value.size() != 64) return std::nullopt;
   const std::lock_guard guard(mutex_);
-  const auto found = all_.find(hashed(cookie_value));
+  const auto found = all_.find(hash_of(cookie_value));
   if (found == all_.end()) return std::nullopt;
-  if (now - found->second.used > session_idle || now - found->second.began > session_for) {
-    all_.erase(found);
+  if (over(found->second, now)) {
+    end(found);
     return std::nullopt;
   }
   found->second.used = now;
@@ -62,7 +72,45 @@ std::optional<Session> Sessions::find(const std::string& cookie_value, Steady no
 
 void Sessions::close(const std::string& cookie_value) {
   const std::lock_guard guard(mutex_);
-  all_.erase(hashed(cookie_value));
+  if (const auto found = all_.find(hash_of(cookie_value)); found != all_.end()) end(found);
+}
+
+Sessions::Changes Sessions::take_changes(Steady now, Time wall) {
+  const std::lock_guard guard(mutex_);
+  Changes changes;
+  for (auto at = all_.begin(); at != all_.end();) {
+    Kept& one = at->second;
+    if (over(one, now)) {
+      at = end(at);
+      continue;
+    }
+    if (std::exchange(one.is_new, false) || one.used - one.stored > session_kept_every) {
+      one.stored = one.used;
+      const auto told = [&](Steady then) { return wall - std::chrono::duration_cast<Time::duration>(now - then); };
+      changes.kept.push_back({at->first, one.user, one.password, one.token, told(one.began), told(one.used)});
+    }
+    ++at;
+  }
+  changes.ended.assign(ended_.begin(), ended_.end());
+  ended_.clear();
+  return changes;
+}
+
+void Sessions::put_back(const Changes& changes) {
+  const std::lock_guard guard(mutex_);
+  for (const auto& row : changes.kept)
+    if (const auto found = all_.find(row.hash); found != all_.end()) found->second.is_new = true;
+  ended_.insert(changes.ended.begin(), changes.ended.end());
+}
+
+// A clock that was set back makes them no older than they were.
+void Sessions::begin_with(const std::vector<history::SessionRow>& rows, Steady now, Time wall) {
+  const std::lock_guard guard(mutex_);
+  for (const auto& row : rows) {
+    const Session session{row.user, row.password, row.token, now - ago(row.began, wall), now - ago(row.used, wall)};
+    if (over(session, now) || all_.size() >= sessions_max) ended_.insert(row.hash);
+    else all_[row.hash] = Kept{session, session.used, false};
+  }
 }
 
 int SignInMarks::wait_of(const Mark& mark, Steady now) {

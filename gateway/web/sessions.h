@@ -1,5 +1,5 @@
-// Who is signed in, and how often somebody may try. In memory: after a restart people sign in anew. Any thread; times are a
-// steady clock's.
+// Who is signed in, and how often somebody may try. Sessions are kept in the history by hashes, so that a restart signs nobody
+// out; attempts are in memory. Any thread; times are a steady clock's.
 #pragma once
 
 #include <chrono>
@@ -7,8 +7,11 @@
 #include <map>
 #include <mutex>
 #include <optional>
+#include <set>
 #include <string>
+#include <vector>
 
+#include "gateway/history/batch.h"
 #include "gateway/web/settings.h"
 
 namespace driftline::web {
@@ -17,13 +20,14 @@ using Steady = std::chrono::nanoseconds;
 
 struct Session {
   std::string user;
-  std::string password_hash;  // it ends when the password, or the user, is no more
+  std::string password;       // hash of the password's hash: it ends when the password, or the user, is no more
   std::string token;          // what unsafe requests carry in a header
   Steady began{};
   Steady used{};
 };
 
 [[nodiscard]] std::string random_token();  // 128 bits as hex
+[[nodiscard]] std::string hash_of(const std::string& text);  // for what is random or a hash already
 [[nodiscard]] bool same_text(const std::string& a, const std::string& b);  // takes as long whatever differs
 
 class Sessions {
@@ -33,9 +37,27 @@ class Sessions {
   [[nodiscard]] std::optional<Session> find(const std::string& cookie_value, Steady now);
   void close(const std::string& cookie_value);
 
+  // For the history, which knows the clock and not when this program started.
+  struct Changes {
+    std::vector<history::SessionRow> kept;
+    std::vector<std::string> ended;  // hashes
+    [[nodiscard]] bool empty() const { return kept.empty() && ended.empty(); }
+  };
+  // What is to be kept since the last call: new ones at once, used ones each session_kept_every.
+  [[nodiscard]] Changes take_changes(Steady now, Time wall);
+  void put_back(const Changes& changes);  // they could not be stored
+  void begin_with(const std::vector<history::SessionRow>& rows, Steady now, Time wall);
+
  private:
+  struct Kept : Session {
+    Steady stored{};      // `used` as the history has it
+    bool is_new = true;
+  };
+  using All = std::map<std::string, Kept>;  // by the hash of the cookie's value: a copy of the memory signs nobody in
+  All::iterator end(All::iterator at);
   std::mutex mutex_;
-  std::map<std::string, Session> all_;  // by the hash of the cookie's value: a copy of the memory signs nobody in
+  All all_;
+  std::set<std::string> ended_;
 };
 
 // Failures of an address, and of a name, make the next attempt wait; each alone would leave a way round. A success forgives

@@ -76,12 +76,16 @@ struct Web::Body {
       : parts(std::move(given)),
         settings(std::make_shared<const WebSettings>(with)),
         fleet(
-            parts, [this](FleetNews news) { server->post([this, news = std::move(news)] { live.news(news); }); },
+            parts,
+            [this](FleetNews news) {
+              server->post([this, news = std::move(news)] { live.news(news); });
+              keep_sessions();
+            },
             [this] { return live.watched(); }),
-        live(parts, fleet, [this](std::function<void()> work) { server->post(std::move(work)); }),
+        live(parts, fleet, [this](std::function<void()> work) { server->post(std::move(work)); },
+             [this](std::function<void()> work) { return readers.ask([work = std::move(work)](history::Reader*) { work(); }); }),
         readers(parts.history->file(), reading_threads),
-        house{parts, fleet, live, sessions, marks, [this] { return settings_now(); }, [this](std::function<void()> work) { server->post(std::move(work)); },
-              [this] { return server->counts().streams; }} {}
+        house{parts, fleet, live, sessions, marks, [this] { return settings_now(); }, [this] { return server->counts().streams; }} {}
 
   [[nodiscard]] std::shared_ptr<const WebSettings> settings_now() const {
     const std::lock_guard guard(mutex);
@@ -92,6 +96,8 @@ struct Web::Body {
   [[nodiscard]] Or<void> admit(Request& request, const Route& route) const;
   [[nodiscard]] std::optional<Session> signed_in(const Request& request, const WebSettings& now) const;
   [[nodiscard]] static Answer page_file(const Request& request);
+  void begin_with_sessions();
+  void keep_sessions();
   void on_reader(const Route& route, std::shared_ptr<Request> request, const Respond& respond);
 
   WebParts parts;
@@ -114,8 +120,22 @@ std::optional<Session> Web::Body::signed_in(const Request& request, const WebSet
   if (!session) return std::nullopt;
   // A user that was taken out, or has another password by now, is signed in no longer.
   const auto user = std::find_if(now.users.begin(), now.users.end(), [&](const User& u) { return u.name == session->user; });
-  if (user == now.users.end() || user->password_hash != session->password_hash) return std::nullopt;
+  if (user == now.users.end() || hash_of(user->password_hash) != session->password) return std::nullopt;
   return session;
+}
+
+void Web::Body::begin_with_sessions() {
+  auto reader = history::Reader::open(parts.history->file());
+  if (!reader) return events::history_unreadable("sessions", "people sign in anew");
+  const auto rows = (*reader)->sessions();
+  if (!rows) return events::history_unreadable("sessions", "people sign in anew");
+  sessions.begin_with(*rows, parts.steady(), parts.wall());
+}
+
+// On the fleet's thread: storing waits for the disk.
+void Web::Body::keep_sessions() {
+  const auto changes = sessions.take_changes(parts.steady(), parts.wall());
+  if (!changes.empty() && !parts.history->keep_sessions(changes.kept, changes.ended)) sessions.put_back(changes);
 }
 
 // May it be done? Fills in who asks.
@@ -225,6 +245,7 @@ void Web::start() {
     for (int tries = 0; tries < 100 && !there(); ++tries) std::this_thread::sleep_for(std::chrono::milliseconds{10});
   };
   wait_for([this] { return body_->parts.plant() != nullptr; });
+  body_->begin_with_sessions();
   body_->readers.start();
   body_->fleet.start();
   wait_for([this] { return body_->fleet.pulse() > 1 || body_->fleet.now()->revision > 0; });
@@ -240,6 +261,7 @@ void Web::stop() {
   body_->readers.stop();
   body_->server->stop();
   body_->live.end_all();
+  body_->keep_sessions();
 }
 
 void Web::nudge() { body_->fleet.nudge(); }

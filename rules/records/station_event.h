@@ -29,6 +29,7 @@ struct ServiceNote {
   ServiceKind kind = ServiceKind::refilled;
   std::optional<int> line;  // empty: the whole station
   std::string note;
+  std::string by{};         // who says so; empty: not told
   bool operator==(const ServiceNote&) const = default;
 };
 

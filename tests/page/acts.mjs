@@ -24,7 +24,7 @@ export function tests({ browser, small, large }) {
     await w.page.getByLabel('Your name').fill('hand on duty');
     await w.page.getByRole('button', { name: 'Note it' }).click();
     await w.page.waitForSelector('.taken');
-    await eventually('the note is told', async () => (await small.get(`/stations/${slow_leak}/notes`)).notes.some((n) => n.kind === 'purged' && n.line === 2 && `${n.note} ${n.by}`.includes('hand on duty')));
+    await eventually('the note is told', async () => (await small.get(`/stations/${slow_leak}/notes`)).notes.some((n) => n.kind === 'purged' && n.line === 2 && n.note === 'bled at the far end' && n.by === 'hand on duty'));
     await w.page.getByRole('link', { name: 'To the station' }).click();
     await w.page.waitForSelector('.notes li:has-text("bled at the far end")');
     const small_targets = await w.page.evaluate(() => [...document.querySelectorAll('button, .choice')].filter((e) => e.getBoundingClientRect().height > 0 && e.getBoundingClientRect().height < 24).length);

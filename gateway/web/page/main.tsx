@@ -113,13 +113,16 @@ function App() {
     [],
   );
 
-  useEffect(() => {
-    const leaving = new AbortController();
-    void get(leaving.signal, '/session', session_decoder).then((answer) => {
+  const ask_session = (signal: AbortSignal): void => {
+    void get(signal, '/session', session_decoder).then((answer) => {
       if (!answer.ok) return;
       set_session(answer.value);
       if (!answer.value.signed_in && here().page !== 'sign-in') go({ page: 'sign-in', to: location.pathname + location.search }, 'replace');
     });
+  };
+  useEffect(() => {
+    const leaving = new AbortController();
+    ask_session(leaving.signal);
     return () => leaving.abort();
   }, []);
 
@@ -129,8 +132,12 @@ function App() {
   useEffect(() => {
     if (off) return;
     const leaving = new AbortController();
+    let lost = false;
     listen(leaving.signal, { station, fleet }, (event) => {
       set_line((before) => after(before, event));
+      // A gateway that was started anew has another token, and perhaps other users.
+      if (event.kind === 'hello' && lost) ask_session(leaving.signal);
+      lost = event.kind === 'gone' || (lost && event.kind !== 'hello');
       for (const told of listeners.current) told(event);
     });
     return () => leaving.abort();

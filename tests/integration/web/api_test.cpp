@@ -31,6 +31,7 @@ TEST_F(Api, answers_as_its_document_says) {
       {"Fleet", "/api/v1/fleet"},
       {"Fleet", "/api/v1/fleet?strips=1"},
       {"Strips", "/api/v1/fleet/strips?of=northyard/ps-01,northyard/ps-99"},
+      {"Heard", "/api/v1/fleet/heard?of=northyard/ps-01,northyard/ps-99"},
       {"Station", station_path()},
       {"Station", "/api/v1/stations/southyard/ps-11"},
       {"Turns", station_path("/turns")},
@@ -177,7 +178,7 @@ TEST_F(Api, a_note_becomes_a_message_on_the_station_s_service_topic) {
   EXPECT_EQ(departs("Accepted", Json::parse(answer.body)), "");
   ASSERT_EQ(posted_.size(), 1U);
   EXPECT_EQ(posted_[0].first, "grease/northyard/ps-01/service");
-  EXPECT_EQ(Json::parse(posted_[0].second), Json({{"time", "2026-03-03T06:00:00.000Z"}, {"kind", "refilled"}, {"note", "drum \"4\" (anna)"}, {"by", "anna"}}));
+  EXPECT_EQ(Json::parse(posted_[0].second), Json({{"time", "2026-03-03T06:00:00.000Z"}, {"kind", "refilled"}, {"note", "drum \"4\""}, {"by", "anna"}}));
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "painted"}, {"by", "anna"}}).status, 400);
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "refilled"}}).status, 400);  // nobody said who
   EXPECT_EQ(post(station_path("/notes"), {{"kind", "refilled"}, {"by", "anna"}, {"time_ms", 0}}).status, 400);
@@ -297,6 +298,23 @@ TEST_F(SignedInApi, a_session_ends_with_its_user_its_password_and_its_sign_out) 
   EXPECT_EQ(get("/api/v1/gateway", rolf).status, 200);
   const std::string token = Json::parse(get("/api/v1/session", rolf).body)["token"];
   EXPECT_EQ(ask(port(), request_text("DELETE", "/api/v1/session", rolf + "X-Driftline-Token: " + token + "\r\n")).status, 204);
+  EXPECT_EQ(get("/api/v1/gateway", rolf).status, 401);
+}
+
+// Each update of the gateway would sign everybody out, at night the technician on call.
+TEST_F(SignedInApi, a_restart_signs_nobody_out_and_nobody_in) {
+  const std::string vera = cookie_of(sign_in("vera", "correct horse"));
+  const std::string rolf = cookie_of(sign_in("rolf", "correct horse"));
+  const std::string token = Json::parse(get("/api/v1/session", rolf).body)["token"];
+  EXPECT_EQ(ask(port(), request_text("DELETE", "/api/v1/session", vera + "X-Driftline-Token: " + Json::parse(get("/api/v1/session", vera).body)["token"].get<std::string>() + "\r\n")).status, 204);
+  web_->stop();
+  start(settings_);
+  EXPECT_EQ(get("/api/v1/gateway", rolf).status, 200);
+  EXPECT_EQ(Json::parse(get("/api/v1/session", rolf).body)["token"], token);
+  EXPECT_EQ(get("/api/v1/gateway", vera).status, 401);
+  web_->stop();
+  settings_.users.back().password_hash = web::hashed_password("another horse").value();
+  start(settings_);
   EXPECT_EQ(get("/api/v1/gateway", rolf).status, 401);
 }
 

@@ -92,6 +92,10 @@ void PageTest::start(web::WebSettings settings) {
     const std::lock_guard guard(mutex_);
     watched_ = std::move(stations);
   };
+  parts.lately = [this](const StationId& station) {
+    const std::lock_guard guard(mutex_);
+    return station == first ? lately_ : std::vector<Sample>{};
+  };
   parts.version = "test";
   auto opened = web::Web::open(settings, std::move(parts));
   ASSERT_TRUE(opened) << opened.error();

@@ -45,6 +45,7 @@ class PageTest : public ::testing::Test {
   std::vector<std::pair<std::string, std::string>> posted_;  // into the journal
   bool journal_takes_ = true;
   std::vector<StationId> watched_;
+  std::vector<Sample> lately_;  // what came of the first station before anybody watched
 };
 
 // Whatever departs from what the document says of a schema; members that it does not name among it. Empty: nothing.

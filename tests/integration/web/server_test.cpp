@@ -176,12 +176,59 @@ TEST_F(Serving, the_live_feed_says_hello_and_tells_what_is_new) {
   const Json warning = event(client, "warning");
   EXPECT_EQ(departs("LiveWarning", warning), "");
   EXPECT_EQ(warning["key"], "northyard/ps-01/line-2/slow-to-pressure");
+  EXPECT_EQ(warning["change"], "urgency-changed");
   const Json told = event(client, "told");
   EXPECT_EQ(departs("LiveTold", told), "");
   const Json fleet = event(client, "fleet");
   EXPECT_EQ(departs("LiveFleet", fleet), "");
   EXPECT_EQ(fleet["columns"]["urgency"], Json({2}));
   EXPECT_EQ(departs("LivePulse", event(client, "pulse")), "");
+}
+
+Sample sample_at(Time time, bool pump, double bar) {
+  Sample sample;
+  sample.time = time;
+  sample.pump = pump;
+  sample.line = 2;
+  sample.pressure.append(2.2);
+  sample.pressure.append(bar);
+  return sample;
+}
+
+// Whoever opens a station in the middle of a turn would see an empty chart and no turn.
+TEST_F(Serving, the_feed_of_a_station_begins_with_what_came_before_anybody_watched) {
+  for (int i = 0; i < 3'000; ++i)  // more than an answer holds; the peak in their middle
+    lately_.push_back(sample_at(now_ - std::chrono::milliseconds{100 * (3'000 - i)}, i >= 2'000, i == 1'500 ? 240.0 : 5.0));
+  RawClient client(port());
+  ASSERT_TRUE(client.send(request_text("GET", "/api/v1/live?station=northyard/ps-01&fleet=0")));
+  ASSERT_EQ(client.answer()->status, 200);
+  const Json pressure = event(client, "pressure");
+  EXPECT_EQ(departs("LivePressure", pressure), "");
+  EXPECT_LE(pressure["at_ms"].size(), web::first_samples_max + 20);
+  EXPECT_EQ(pressure["at_ms"].back(), ms_since_1970(lately_.back().time));
+  const auto& bars = pressure["bar"][1];
+  EXPECT_TRUE(std::find(bars.begin(), bars.end(), Json(240)) != bars.end()) << "the peak is lost";
+  const Json turn = event(client, "turn");
+  EXPECT_EQ(turn["turn"]["line"], 2);
+  EXPECT_EQ(turn["turn"]["elapsed_s"], 99.9);
+}
+
+// A shelf that ends at night would leave every open page saying "shelved".
+TEST_F(Serving, the_end_of_a_shelf_is_told) {
+  RawClient client(port());
+  ASSERT_TRUE(client.send(request_text("GET", "/api/v1/live?fleet=0")));
+  ASSERT_EQ(client.answer()->status, 200);
+  const std::string key = "northyard/ps-01/line-2/slow-to-pressure";
+  ASSERT_EQ(post("/api/v1/warnings/" + key + "/acts", {{"act", "shelve"}, {"by", "anna"}, {"until_ms", ms_since_1970(now_) + 60'000}}).status, 200);
+  const Json shelved = event(client, "warning");
+  EXPECT_EQ(departs("LiveWarning", shelved), "");
+  EXPECT_EQ(shelved["change"], "shelve");
+  EXPECT_EQ(shelved["by"], "anna");
+  ASSERT_TRUE(history_->tend(now_ + std::chrono::minutes{2}).has_value());
+  const Json over = event(client, "warning");
+  EXPECT_EQ(over["change"], "shelf-ended");
+  EXPECT_EQ(over["key"], key);
+  EXPECT_EQ(over["life"], "unacknowledged");
 }
 
 // A telephone that was in a tunnel would miss what came meanwhile.

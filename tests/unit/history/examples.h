@@ -107,7 +107,7 @@ inline std::vector<FedRow> fed_rows(int number) {
       {id, {at, position, LevelReading{at - std::chrono::milliseconds{310 + number}, 70.5 - number, number % 2 == 0, std::nullopt, true}}},
       {id, {at, position, LevelReading{at, 1.0 / 3.0, std::nullopt, -7.25, number % 2 == 0}}},
       {id, {at, position, ServiceNote{at - std::chrono::hours{2}, static_cast<ServiceKind>(number % 6),
-                                      number % 2 == 0 ? std::optional<int>(2) : std::nullopt, "hose \"2\" renewed\n"}}},
+                                      number % 2 == 0 ? std::optional<int>(2) : std::nullopt, "hose \"2\" renewed\n", number % 2 == 0 ? "" : "A. \"Fitter\""}}},
       {id, {at, position, SettingsChange{at, before, after}}},
       {id, {at, position, PresenceChange{at, number % 2 == 0}}},
       {id, {at, position, SensorReport{at, std::nullopt, static_cast<SensorTrouble>(number % 3), number % 2 == 1}}},
@@ -137,6 +137,11 @@ inline MessageRow message_row(int number) {
   row.subject = "subject";
   row.body = "two\nlines";
   return row;
+}
+
+inline SessionRow session_row(int number) {
+  return {"hash " + std::to_string(number), "anna", "hash of a hash", "token", time_from_ms(1'772'344'800'000 + number),
+          time_from_ms(1'772'344'900'000 + number)};
 }
 
 // One of everything, of message `number` of the journal.

@@ -110,12 +110,15 @@ TEST_F(Fed, service_notes_have_rows_of_their_own) {
   const auto history = open();
   for (int number = 0; number < 4; ++number) ASSERT_TRUE(history->commit(batch_of(number)).has_value());
   const auto reader = *Reader::open(file_);
+  for (const int number : {2, 3}) {  // without and with a name
+    const FedRow expected = fed_rows(number)[3];
+    const auto of_station = reader->service_notes_between(station_id(number), ever, 9);
+    ASSERT_TRUE(of_station.has_value()) << of_station.error().text;
+    ASSERT_THAT(*of_station, SizeIs(1));
+    EXPECT_EQ(of_station->front().row,
+              (ServiceNoteRow{station_id(number), expected.event.received, std::get<ServiceNote>(expected.event.body)}));
+  }
   const FedRow expected = fed_rows(2)[3];
-  const auto of_station = reader->service_notes_between(station_id(2), ever, 9);
-  ASSERT_TRUE(of_station.has_value()) << of_station.error().text;
-  ASSERT_THAT(*of_station, SizeIs(1));
-  EXPECT_EQ(of_station->front().row,
-            (ServiceNoteRow{station_id(2), expected.event.received, std::get<ServiceNote>(expected.event.body)}));
   EXPECT_THAT(reader->service_notes_after(1, 9).value(), SizeIs(3));
   EXPECT_THAT(reader->service_notes_between(station_id(2), {ever.from, std::get<ServiceNote>(expected.event.body).time}, 9).value(),
               IsEmpty());

@@ -42,6 +42,8 @@ void make_present_file(const std::string& file) {
   ASSERT_TRUE((*history)->note_rollouts(rollouts).has_value());
   const MessageRow messages[]{message_row(0), message_row(1)};
   ASSERT_TRUE((*history)->plan_messages(messages).has_value());
+  const SessionRow sessions[]{session_row(0), session_row(1)};
+  ASSERT_TRUE((*history)->keep_sessions(sessions, {}).has_value());
 }
 
 // Without it the next step could not be tried on what is out there; and a released step that was edited shows here.

@@ -359,6 +359,10 @@ TEST(NativeService, is_what_a_person_did) {
   const auto out = decode(TopicKind::service, R"({"time":"2026-03-01T05:00:00Z","kind":"repaired","line":2,"note":"new hose \u00e4"})");
   EXPECT_THAT(out.faults, IsEmpty());
   EXPECT_EQ(out.note, (ServiceNote{*parse_rfc3339("2026-03-01T05:00:00Z"), ServiceKind::repaired, 2, "new hose \xC3\xA4"}));
+  const auto with_a_name = decode(TopicKind::service, R"({"time":"2026-03-01T05:00:00Z","kind":"purged","by":"A. Fitter"})");
+  EXPECT_THAT(with_a_name.faults, IsEmpty());
+  EXPECT_EQ(with_a_name.note, (ServiceNote{*parse_rfc3339("2026-03-01T05:00:00Z"), ServiceKind::purged, {}, "", "A. Fitter"}));
+  EXPECT_EQ(decode(TopicKind::service, R"({"time":null,"kind":"purged","by":7})").note->by, "");
 }
 
 TEST(NativeService, keeps_what_a_person_did_when_its_details_are_bad) {

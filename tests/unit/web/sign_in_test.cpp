@@ -50,6 +50,38 @@ TEST(SignedIn, over_the_bound_the_one_idle_longest_ends) {
   EXPECT_FALSE(sessions.find(second, seconds{5}));
 }
 
+// A restart would sign everybody out, or keep those who had signed out or whose time was over.
+TEST(SignedIn, goes_on_after_a_restart_for_those_who_were_and_for_no_longer) {
+  const Time wall = time_from_ms(1'772'344'800'000);
+  Sessions before;
+  const std::string stays = before.open(anna, seconds{100});
+  const std::string left = before.open(anna, seconds{100});
+  const std::string idle = before.open(anna, seconds{100});
+  auto first = before.take_changes(seconds{101}, wall);
+  EXPECT_EQ(first.kept.size(), 3U);
+  for (const auto& row : first.kept) EXPECT_TRUE(row.hash != stays && row.hash != left && row.hash != idle) << "the cookie itself is kept";
+  EXPECT_TRUE(before.take_changes(seconds{102}, wall).empty());
+  before.close(left);
+  EXPECT_TRUE(before.find(stays, seconds{100} + hours{11}));
+  const auto second = before.take_changes(seconds{100} + hours{11}, wall + hours{11});
+  EXPECT_EQ(second.ended, std::vector<std::string>{hash_of(left)});
+  ASSERT_EQ(second.kept.size(), 1U);
+  before.put_back(second);
+  EXPECT_EQ(before.take_changes(seconds{100} + hours{11}, wall + hours{11}).ended, second.ended);
+  for (auto& row : first.kept)
+    if (row.hash == second.kept.front().hash) row = second.kept.front();
+  std::erase_if(first.kept, [&](const auto& row) { return row.hash == hash_of(left); });
+  Sessions after;  // another clock, thirteen hours after the idle one was last used
+  after.begin_with(first.kept, seconds{5}, wall + hours{13});
+  const auto found = after.find(stays, seconds{6});
+  ASSERT_TRUE(found);
+  EXPECT_EQ(found->user, "anna");
+  EXPECT_EQ(found->password, hash_of(anna.password_hash));
+  EXPECT_FALSE(after.find(left, seconds{6}));
+  EXPECT_FALSE(after.find(idle, seconds{6}));
+  EXPECT_EQ(after.take_changes(seconds{7}, wall + hours{13}).ended, std::vector<std::string>{hash_of(idle)});
+}
+
 // Without a wait a password can be tried out.
 TEST(SignInTries, each_failure_beyond_the_free_ones_doubles_the_wait) {
   SignInMarks marks;

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { fleet as decoder, type Fleet, type LiveFleet } from '../wire/types';
-import { from_fleet, strips_wanted, with_event, with_strips } from './fleet_state';
+import { from_fleet, strips_wanted, with_event, with_heard, with_strips } from './fleet_state';
 
 const sample: Fleet = decoder(JSON.parse(readFileSync(new URL('../../../../tests/page/samples/fleet.json', import.meta.url), 'utf8')), '');
 const event = (revision: number): LiveFleet => ({
@@ -23,6 +23,19 @@ describe('fleet state', () => {
     expect(after?.rows[0]?.urgency).toBe('act');
     expect(after?.head.act).toBe(1);
     expect(state.rows[0]?.urgency).toBe('plan');
+  });
+
+  // "Heard 50 s ago" of a station that sends each second; and rows drawn anew for nothing.
+  test('when a station was heard moves forward only, and only where it is news', () => {
+    const state = from_fleet(sample, null);
+    const row = state.rows[0];
+    if (row === undefined || row.heard_ms === null) throw new Error('the sample has a first row that was heard');
+    const came = (ms: number | null) => ({ as_of_ms: 0, stations: [row.key, 'no/where'], heard_ms: [ms, null] });
+    expect(with_heard(state, came(row.heard_ms))).toBe(state);
+    expect(with_heard(state, came(null))).toBe(state);
+    const after = with_heard(state, came(row.heard_ms + 3000));
+    expect(after.rows[0]?.heard_ms).toBe(row.heard_ms + 3000);
+    expect(after.rows[1]).toBe(state.rows[1]);
   });
 
   // Rows laid over a list that has been renewed would be a mixture of two plants.

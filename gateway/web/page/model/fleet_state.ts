@@ -1,5 +1,5 @@
 // All that the Fleet page holds, and how what comes changes it.
-import type { Fleet, Head, LiveFleet, Strip, Strips, StripShape } from '../wire/types';
+import type { Fleet, Head, Heard, LiveFleet, Strip, Strips, StripShape } from '../wire/types';
 import { merged, names_of, rows_of, type FleetRow, type Names } from './fleet';
 
 export interface FleetState {
@@ -44,6 +44,19 @@ export function with_strips(state: FleetState, came: Strips): FleetState {
 
 function named(came: Strips): Map<string, Strip | null> {
   return new Map(came.stations.map((key, i) => [key, came.strips[i] ?? null]));
+}
+
+/** Rows keep their identity where nothing is new, so that nothing is drawn for nothing. */
+export function with_heard(state: FleetState, came: Heard): FleetState {
+  const fresh = new Map(came.stations.map((key, i) => [key, came.heard_ms[i] ?? null]));
+  let changed = false;
+  const rows = state.rows.map((row) => {
+    const heard_ms = fresh.get(row.key);
+    if (heard_ms === undefined || heard_ms === null || (row.heard_ms !== null && heard_ms <= row.heard_ms)) return row;
+    changed = true;
+    return { ...row, heard_ms };
+  });
+  return changed ? { ...state, rows } : state;
 }
 
 /** The rows among these whose strips are to be asked for; the gateway gives a hundred at most at a time. */

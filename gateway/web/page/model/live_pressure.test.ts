@@ -6,6 +6,7 @@ const came = (from_s: number, n: number, lines = 1): LivePressure => ({
   station: 'a/b',
   at_ms: Array.from({ length: n }, (_, i) => (from_s + i) * 1000),
   bar: Array.from({ length: lines }, (_, l) => Array.from({ length: n }, (_, i) => from_s + i + l * 1000)),
+  heard_ms: null,
   pump: true,
   line: 1,
   level_pct: null,

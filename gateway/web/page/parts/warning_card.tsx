@@ -68,8 +68,8 @@ function Causes({ warning }: { warning: Warning }) {
     <ol class="causes">
       {warning.causes.filter((c, i) => i < 3 || c.weight >= 0.1).map((cause, i) => (
         <li key={cause.cause}>
-          <span class="weight"><i style={{ width: `${cause.weight * 100}%` }} /></span>
           <span class="number">{Math.round(cause.weight * 100)} %</span>
+          <span class="weight"><i style={{ width: `${cause.weight * 100}%` }} /></span>
           <span>
             <strong>{cause.words}</strong>
             {(i < 2) && <> <span class="check">First check: {cause.first_check}</span> {cause.bring !== '' && <span class="soft">Bring: {cause.bring}.</span>}</>}

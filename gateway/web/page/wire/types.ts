@@ -89,6 +89,8 @@ export type Fleet = Decoded<typeof fleet>;
 
 export const strips = record({ strip: strip_shape, stations: list(text), strips: list(maybe(strip)) });
 export type Strips = Decoded<typeof strips>;
+export const heard = record({ as_of_ms: number, stations: list(text), heard_ms: list(maybe(number)) });
+export type Heard = Decoded<typeof heard>;
 
 export const forecast = record({ limit_at_ms: maybe(number), limit_at_earliest_ms: maybe(number), limit_at_latest_ms: maybe(number) });
 export type Forecast = Decoded<typeof forecast>;
@@ -404,6 +406,7 @@ export const live_pressure = record({
   station: text,
   at_ms: numbers,
   bar: list(figures),
+  heard_ms: maybe(number),
   pump: maybe(flag),
   line: maybe(number),
   level_pct: maybe(number),
@@ -412,7 +415,7 @@ export const live_pressure = record({
 export type LivePressure = Decoded<typeof live_pressure>;
 export const live_turn = record({ station: text, turn: maybe(turn_in_progress) });
 export const live_told = record({ station: text, turn });
-export const live_warning = record({ key: text, change: text, urgency, subject: text, at_ms: number });
+export const live_warning = record({ key: text, change: text, urgency, subject: text, life: text, by: text, at_ms: number });
 export const live_note = record({ station: text, note });
 export type LiveWarning = Decoded<typeof live_warning>;
 export type ActKind = 'acknowledge' | 'shelve' | 'unshelve' | 'reset' | 'take-out-of-service' | 'return-to-service' | 'note';

@@ -1,17 +1,20 @@
 // What the Fleet page holds stays while other pages are shown: coming back shows it at once and then asks what is new.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { failed, loading, type Loaded } from '../../model/loaded';
-import { from_fleet, strips_wanted, with_event, with_strips, type FleetState } from '../../model/fleet_state';
+import { from_fleet, strips_wanted, with_event, with_heard, with_strips, type FleetState } from '../../model/fleet_state';
 import type { FleetRow } from '../../model/fleet';
 import { use_events } from '../../parts/events';
 import { use_place } from '../../parts/place';
 import { get } from '../../wire/http';
-import { fleet, strips } from '../../wire/types';
+import { fleet, heard, strips } from '../../wire/types';
 
 let kept: Loaded<FleetState> = loading;
 
-/** The feed tells of changed rows only; when a station was last heard comes with the whole list. */
+/** The feed tells of changed rows only; reservoirs and forecasts that move by hairs come with the whole list. */
 const anew_ms = 60_000;
+/** When the stations in view were last heard is asked for by itself. */
+const heard_ms = 5_000;
+const heard_max = 100;
 /** After a start the gateway reads for some seconds before it knows all strips. */
 const incomplete_ms = 4_000;
 
@@ -59,6 +62,16 @@ export function use_fleet(): Held {
       if (!answer.value.strip.complete) ask_strips_later(until);
     });
   };
+  const ask_heard = (): void => {
+    if (document.visibilityState !== 'visible' || kept.kind !== 'ready' || in_view.current.length === 0) return;
+    const until = signal();
+    const of = in_view.current.slice(0, heard_max).map((row) => row.key).join(',');
+    void get(until, `/fleet/heard?of=${of}`, heard).then((answer) => {
+      if (until.aborted || !answer.ok || kept.kind !== 'ready') return;
+      const value = with_heard(kept.value, answer.value);
+      if (value !== kept.value) change((before) => ({ ...before, value }) as Loaded<FleetState>);
+    });
+  };
   const ask_strips_later = (until: AbortSignal): void => {
     clearTimeout(later.current);
     later.current = setTimeout(() => ask_strips(until), incomplete_ms);
@@ -71,8 +84,10 @@ export function use_fleet(): Held {
   useEffect(() => {
     void ask();
     const timer = setInterval(() => { if (document.visibilityState === 'visible') void ask(); }, anew_ms);
+    const hearing = setInterval(ask_heard, heard_ms);
     return () => {
       clearInterval(timer);
+      clearInterval(hearing);
       clearTimeout(later.current);
       asking_strips.current = false;
       leaving.current?.abort();

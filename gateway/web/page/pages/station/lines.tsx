@@ -1,11 +1,14 @@
 // The lines side by side: each figure over its band, with the forecast, the temperature below, and the turns as a table.
-import { useMemo } from 'preact/hooks';
+import { useMemo, useState } from 'preact/hooks';
 import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
 import { figure_units, figure_words, figures, range_of, series_of, series_words, with_gaps, type Figure, type FigureSeries } from '../../model/turns';
-import { figure as figure_text, moment_words, plain } from '../../model/words';
+import { value_of } from '../../model/loaded';
+import { date_words, figure as figure_text, moment_words, plain } from '../../model/words';
+import { TroubleNote, use_loaded, Waiting } from '../../parts/load';
 import { Go, local } from '../../parts/place';
-import type { Station, TurnColumns, Turns, Warning } from '../../wire/types';
+import { address } from '../../wire/http';
+import { forecast_days, type Station, type TurnColumns, type Turns, type Warning } from '../../wire/types';
 import type { Route } from '../../model/route';
 
 interface Props {
@@ -21,15 +24,18 @@ interface Props {
 const heights: Record<Figure, number> = { time_to_pressure_s: 200, peak_bar: 110, residual_bar: 110, vent_s: 120 };
 const day_s = 86_400;
 
-/** Forecasts of a line's time to pressure; how far ahead the chart looks for them. */
-function forecast_of(station: Station, line: number): Warning | null {
-  return station.warnings.find((w) => w.cleared_ms === null && w.line === line && w.condition === 'slow-to-pressure' && w.forecast.limit_at_ms !== null) ?? null;
+/** The condition whose forecast is about a figure's limit. */
+const looks_ahead: Partial<Record<Figure, string>> = { time_to_pressure_s: 'slow-to-pressure', residual_bar: 'residual-pressure' };
+
+function forecast_of(station: Station, line: number, figure: Figure): Warning | null {
+  const condition = looks_ahead[figure];
+  return station.warnings.find((w) => w.cleared_ms === null && w.line === line && w.condition === condition && w.forecast.limit_at_ms !== null) ?? null;
 }
 
 export function Lines(props: Props) {
   const { station, turns, days, now_ms } = props;
   const ahead = useMemo(() => {
-    const latest = station.warnings.map((w) => (w.condition === 'slow-to-pressure' && w.cleared_ms === null ? w.forecast.limit_at_latest_ms ?? w.forecast.limit_at_ms ?? 0 : 0));
+    const latest = station.warnings.map((w) => (Object.values(looks_ahead).includes(w.condition) && w.cleared_ms === null ? w.forecast.limit_at_latest_ms ?? w.forecast.limit_at_ms ?? 0 : 0));
     const wanted = (Math.max(0, ...latest) - now_ms) / 1000;
     return wanted <= 0 ? 0 : Math.min(wanted * 1.08, days * day_s * 0.6);
   }, [station.warnings, now_ms, days]);
@@ -65,9 +71,10 @@ export function Lines(props: Props) {
           {figures.map((f) => (
             <FigureChart
               key={f} {...props} figure={f} series={all[f][i] ?? series_of(columns, turns.outcomes, f, turns.thinned)} x_range={x_range} y_range={y_ranges[f]}
-              limit={limits[f]} forecast={f === 'time_to_pressure_s' ? forecast_of(station, columns.line) : null} line={columns.line}
+              limit={limits[f]} forecast={forecast_of(station, columns.line, f)} line={columns.line}
             />
           ))}
+          <Forecasts station={station} line={columns.line} />
           <TemperatureChart columns={columns} thinned={turns.thinned} x_range={x_range} y_range={temp_range} line={columns.line} />
           <Table columns={columns} turns={turns} turn_route={props.turn_route} />
         </section>
@@ -96,14 +103,14 @@ interface FigureProps extends Props {
   line: number;
 }
 
-function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, turn, turns, pick, station, now_ms }: FigureProps) {
+function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, turn, turns, pick, now_ms }: FigureProps) {
   const traces = useMemo<readonly Trace[]>(() => [
     { values: series.high, tone: 'band', width: 0 },
     { values: series.low, tone: 'band', width: 0 },
     { values: series.value, tone: 'trace', width: 0.6 },
   ], [series]);
   const shapes = useMemo(
-    () => shapes_of(series, turn, limit, y_range, forecast, now_ms / 1000, station.settings.pump_limit_s),
+    () => shapes_of(series, turn, limit, y_range, forecast, now_ms / 1000),
     [series, turn, limit, y_range, forecast, now_ms],
   );
   const unit = figure_units[figure];
@@ -130,7 +137,6 @@ function FigureChart({ figure, series, x_range, y_range, limit, forecast, line, 
 
 function shapes_of(
   series: FigureSeries, turn: number | null, limit: number | null, y: readonly [number, number], forecast: Warning | null, now_s: number,
-  pump_limit_s: number | null,
 ): readonly Shape[] {
   const shapes: Shape[] = [];
   series.kind.forEach((kind, i) => {
@@ -145,13 +151,13 @@ function shapes_of(
   });
   if (limit !== null && limit <= y[1]) shapes.push({ kind: 'level', y: limit, tone: 'soft', word: 'limit' });
   const f = forecast?.forecast;
-  if (forecast !== null && f !== undefined && f.limit_at_ms !== null && pump_limit_s !== null) {
+  if (forecast !== null && f !== undefined && f.limit_at_ms !== null && limit !== null) {
     const from = forecast.figure?.value ?? null;
     const at = f.limit_at_ms / 1000;
     shapes.push({ kind: 'moment', x: now_s, tone: 'edge', word: 'now' });
-    if (from !== null) shapes.push({ kind: 'dashes', from: [now_s, from], to: [at, pump_limit_s], tone: 'plan' });
+    if (from !== null) shapes.push({ kind: 'dashes', from: [now_s, from], to: [at, limit], tone: 'plan' });
     if (f.limit_at_earliest_ms !== null && f.limit_at_latest_ms !== null)
-      shapes.push({ kind: 'interval', from: f.limit_at_earliest_ms / 1000, at, to: f.limit_at_latest_ms / 1000, y: pump_limit_s, tone: 'plan' });
+      shapes.push({ kind: 'interval', from: f.limit_at_earliest_ms / 1000, at, to: f.limit_at_latest_ms / 1000, y: limit, tone: 'plan' });
   }
   const open = turn === null ? -1 : series.id.indexOf(turn);
   if (open >= 0) shapes.push({ kind: 'ring', x: series.at_s[open] ?? 0, y: series.value[open] ?? y[1] - (y[1] - y[0]) * 0.05, tone: 'ink', size: 6 });
@@ -178,6 +184,48 @@ function TemperatureChart({ columns, thinned, x_range, y_range, line }: Temperat
       title="Temperature" unit="°C" words={words} height={84} across="moments" x={along.at_s} traces={traces} x_range={x_range} y_range={y_range} shapes={no_shapes}
       group={`station-${line}`}
     />
+  );
+}
+
+/** How a forecast came to be what it is: what each day said. */
+function Forecasts({ station, line }: { station: Station; line: number }) {
+  const [open, set_open] = useState(false);
+  const shown = figures.map((f) => forecast_of(station, line, f)).find((w) => w !== null) ?? null;
+  if (shown === null) return null;
+  return (
+    <details onToggle={(e) => set_open(e.currentTarget.open)}>
+      <summary>What each day foretold of line {line}</summary>
+      {open && <ForecastTable station={station} line={line} />}
+    </details>
+  );
+}
+
+function ForecastTable({ station, line }: { station: Station; line: number }) {
+  const place = `${station.site}/${station.station}`;
+  const { loaded, again } = use_loaded(`/stations/${place}/forecasts`, forecast_days);
+  const found = value_of(loaded);
+  if (loaded.kind === 'failed') return <TroubleNote trouble={loaded.trouble} again={again} />;
+  if (found === null) return <Waiting what="the forecasts" />;
+  const series = found.series.filter((s) => s.line === line);
+  const day = (ms: number | null | undefined): string => (ms == null ? 'none in sight' : date_words(ms, local));
+  if (series.length === 0) return <p class="soft">The first day of it is not over yet.</p>;
+  return (
+    <div class="wide-table" tabIndex={0} role="region" aria-label={`Forecasts of line ${line}`}>
+      <table>
+        <thead><tr><th scope="col">Day</th><th scope="col">Of</th><th scope="col">Limit expected</th><th scope="col">In 8 of 10 cases between</th></tr></thead>
+        <tbody>
+          {series.flatMap((s) => s.date_ms.map((ms, i) => ({ ms, i, s }))).sort((a, b) => b.ms - a.ms).map(({ ms, i, s }) => (
+            <tr key={`${ms}${s.condition}`}>
+              <th scope="row">{date_words(ms, local)}</th>
+              <td>{s.condition}</td>
+              <td>{day(s.limit_at_ms[i])}</td>
+              <td>{s.limit_at_earliest_ms[i] == null ? '' : `${day(s.limit_at_earliest_ms[i])} and ${day(s.limit_at_latest_ms[i])}`}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+      <a href={address(`/stations/${place}/forecasts?format=csv`)} download>CSV</a>
+    </div>
   );
 }
 

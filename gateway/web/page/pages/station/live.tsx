@@ -46,7 +46,7 @@ function PressureChart({ window, target }: { window: PressureWindow; target: num
     const shapes: Shape[] = target === null ? [] : [{ kind: 'level', y: target, tone: 'soft', word: 'target' }];
     return { x: window.at_s, traces, shapes, x_range: [end - window_s, end] as const, y_range: [0, top * 1.1] as const };
   }, [window, target]);
-  if (window.at_s.length === 0) return <p class="empty">No pressure has come since this page was opened. It is drawn here as soon as the station sends.</p>;
+  if (window.at_s.length === 0) return <p class="empty">No pressure has come in the last ten minutes. It is drawn here as soon as the station sends.</p>;
   const lines = window.bar.map((line, i) => `line ${i + 1}${i === 0 ? ' (whole line)' : ' (dashed)'} ${plain([...line].reverse().find((v) => v !== null) ?? null)} bar`);
   return <Chart title="Pressure, last 10 minutes" unit="bar" words={`${lines.join(', ')}.`} height={190} across="moments" {...made} />;
 }

@@ -12,7 +12,7 @@ import { gateway_now, Go, local, may_respond, use_clock, use_place } from '../..
 import { stale_class } from '../../parts/shell';
 import { WarningCard } from '../../parts/warning_card';
 import { address } from '../../wire/http';
-import { notes as notes_decoder, reservoir_days, station as decoder, thresholds as thresholds_decoder, turns as turns_decoder, type Station } from '../../wire/types';
+import { notes as notes_decoder, reservoir_days, station as decoder, thresholds as thresholds_decoder, turns as turns_decoder, type Station, type Warning } from '../../wire/types';
 import { Lines } from './lines';
 import { Live } from './live';
 import { Reservoir } from './reservoir';
@@ -31,7 +31,9 @@ export function StationPage({ site, station, query }: Props) {
   const { loaded, again } = use_loaded(`/stations/${place}`, decoder);
   const { line } = use_place();
   const known = value_of(loaded);
+  const [heard_ms, set_heard_ms] = useState<number | null>(null);
   use_events((event) => {
+    if (event.kind === 'pressure' && event.data.station === place && event.data.heard_ms !== null) set_heard_ms(event.data.heard_ms);
     // `hello` too: what happened between the answer and the feed's beginning has been told by neither.
     const anew = event.kind === 'hello' || event.kind === 'told' || (event.kind === 'warning' && event.data.key.startsWith(`${place}/`));
     if (anew) again();
@@ -47,12 +49,23 @@ export function StationPage({ site, station, query }: Props) {
         </>
       )}
       {loaded.kind === 'loading' && <><h1>{station}</h1><Waiting what="the station" /></>}
-      {known !== null && <Known station={known} query={query} again={again} />}
+      {known !== null && <Known station={known} heard_ms={later_of(known.heard_ms, heard_ms)} query={query} again={again} />}
     </div>
   );
 }
 
-function Known({ station, query, again }: { station: Station; query: StationQuery; again: () => void }) {
+function later_of(a: number | null, b: number | null): number | null {
+  return a === null ? b : b === null ? a : Math.max(a, b);
+}
+
+interface KnownProps {
+  station: Station;
+  heard_ms: number | null;
+  query: StationQuery;
+  again: () => void;
+}
+
+function Known({ station, heard_ms, query, again }: KnownProps) {
   const { line, go } = use_place();
   const now = gateway_now(line, use_clock(15_000));
   const place = `${station.site}/${station.station}`;
@@ -62,9 +75,9 @@ function Known({ station, query, again }: { station: Station; query: StationQuer
   const window = useMemo(() => ({ from: station.now_ms - query.days * day_ms, to: station.now_ms }), [place, query.days]);
   return (
     <>
-      <Heading station={station} now={now} />
+      <Heading station={station} heard_ms={heard_ms} />
       <div class="station-top">
-        <Warnings station={station} now={now} changed={again} days_route={route({ days: 30 })} />
+        <Warnings station={station} now={now} changed={again} days_route={route({ days: 30 })} turn_route={turn_route} />
         <Live station={station} place={place} />
       </div>
       {query.turn !== null && <TurnPanel site={station.site} station={station.station} id={query.turn} turn_route={turn_route} />}
@@ -88,8 +101,9 @@ function Known({ station, query, again }: { station: Station; query: StationQuer
   );
 }
 
-function Heading({ station, now }: { station: Station; now: number }) {
-  const { session } = use_place();
+function Heading({ station, heard_ms }: { station: Station; heard_ms: number | null }) {
+  const { session, line } = use_place();
+  const now = gateway_now(line, use_clock(1000));
   const worst = station.warnings.find(is_open)?.urgency ?? null;
   const s = station.settings;
   const set = [
@@ -106,7 +120,7 @@ function Heading({ station, now }: { station: Station; now: number }) {
         <span class="soft">, <Go to={{ page: 'fleet', query: { ...fleet_query, site: station.site } }}>{station.site}</Go></span>
       </h1>
       <Marked kind={kind} word={state_words(station)} />
-      <span class={kind === 'silent' ? 'urgency-silent' : 'soft'}>{station.heard_ms === null ? 'never heard' : `heard ${duration_words(now - station.heard_ms)} ago`}</span>
+      <span class={kind === 'silent' ? 'urgency-silent' : 'soft'}>{heard_ms === null ? 'never heard' : `heard ${duration_words(now - heard_ms)} ago`}</span>
       <span class="soft">{set.length === 0 ? 'its settings are not known' : set.join(', ')}</span>
       {may_respond(session) && (
         <Go to={{ page: 'note', site: station.site, station: station.station }} class="button no-print">Add a note</Go>
@@ -128,7 +142,15 @@ function state_words(station: Station): string {
   }
 }
 
-function Warnings({ station, now, changed, days_route }: { station: Station; now: number; changed: () => void; days_route: Route }) {
+interface WarningsProps {
+  station: Station;
+  now: number;
+  changed: () => void;
+  days_route: Route;
+  turn_route: (id: number) => Route;
+}
+
+function Warnings({ station, now, changed, days_route, turn_route }: WarningsProps) {
   const open = station.warnings.filter(is_open);
   const over = station.warnings.filter((w) => !is_open(w));
   return (
@@ -138,7 +160,7 @@ function Warnings({ station, now, changed, days_route }: { station: Station; now
         <p class="soft">{station.state === 'heard' ? 'None is open.' : 'None is open, but the station is not being judged: nothing is known of it now.'}</p>
       )}
       {open.map((w) => (
-        <WarningCard key={w.key + String(w.raised_ms)} warning={w} now={now} changed={changed} source={w.line === null ? null : <Go to={days_route}>The turns</Go>} />
+        <WarningCard key={w.key + String(w.raised_ms)} warning={w} now={now} changed={changed} source={<Source warning={w} station={station} days_route={days_route} turn_route={turn_route} />} />
       ))}
       {over.length > 0 && (
         <details>
@@ -147,6 +169,18 @@ function Warnings({ station, now, changed, days_route }: { station: Station; now
         </details>
       )}
     </section>
+  );
+}
+
+/** Where the figures of a warning come from. */
+function Source({ warning, station, days_route, turn_route }: { warning: Warning; station: Station; days_route: Route; turn_route: (id: number) => Route }) {
+  if (warning.line === null) return warning.condition === 'reservoir-low' || warning.condition === 'short-reservoir-life' || warning.condition === 'grease-use-shift' ? <a href="#reservoir">The reservoir</a> : null;
+  const newest = station.lines.find((l) => l.line === warning.line)?.last_turn ?? null;
+  return (
+    <>
+      {newest !== null && <><Go to={turn_route(newest.id)}>The newest turn</Go>, </>}
+      <Go to={days_route}>{newest === null ? 'All turns' : 'all turns'}</Go>
+    </>
   );
 }
 

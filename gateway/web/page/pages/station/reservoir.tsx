@@ -4,6 +4,7 @@ import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
 import { counted, date_words, days_left_words, days_range_words, plain, moment_words } from '../../model/words';
 import { local } from '../../parts/place';
+import { address } from '../../wire/http';
 import type { ReservoirDays, Station } from '../../wire/types';
 
 const day_s = 86_400;
@@ -11,7 +12,7 @@ const day_s = 86_400;
 export function Reservoir({ station, days, now_ms, from_ms }: { station: Station; days: ReservoirDays; now_ms: number; from_ms: number }) {
   const now = station.reservoir;
   return (
-    <section class="reservoir" aria-label="Reservoir">
+    <section class="reservoir" id="reservoir" aria-label="Reservoir">
       <h2>Reservoir</h2>
       <dl class="facts">
         <div><dt>Level</dt><dd>{now?.level_pct == null ? 'unknown' : `${plain(now.level_pct)} %`}</dd></div>
@@ -48,7 +49,45 @@ export function Reservoir({ station, days, now_ms, from_ms }: { station: Station
           </ul>
         </details>
       )}
+      <Days station={station} days={days} />
     </section>
+  );
+}
+
+/** What the figures above were made from, day by day. */
+function Days({ station, days }: { station: Station; days: ReservoirDays }) {
+  if (days.date_ms.length === 0) return null;
+  const newest = days.date_ms.map((_, i) => i).reverse();
+  const text = (value: number | null | undefined): string => (value == null ? 'unknown' : plain(value));
+  return (
+    <details>
+      <summary>Day by day</summary>
+      <div class="wide-table" tabIndex={0} role="region" aria-label="Reservoir, day by day">
+        <table class="figures">
+          <thead>
+            <tr>
+              <th scope="col">Day</th>
+              <th scope="col" class="number">Level, %</th>
+              <th scope="col" class="number">Use, % a day</th>
+              <th scope="col" class="number">Life, days</th>
+              <th scope="col" class="number">In 8 of 10 cases</th>
+            </tr>
+          </thead>
+          <tbody>
+            {newest.map((i) => (
+              <tr key={days.date_ms[i]}>
+                <th scope="row">{date_words(days.date_ms[i] ?? 0, local)}</th>
+                <td>{text(days.level_pct[i])}</td>
+                <td>{text(days.use_pct_per_day[i])}</td>
+                <td>{text(days.life_days[i])}</td>
+                <td>{days.life_days_low[i] == null || days.life_days_high[i] == null ? '' : `${text(days.life_days_low[i])} to ${text(days.life_days_high[i])}`}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      <a href={address(`/stations/${station.site}/${station.station}/reservoir?format=csv&from_ms=${days.date_ms[0] ?? 0}`)} download>CSV</a>
+    </details>
   );
 }
 

@@ -133,6 +133,7 @@ function Opened({ warning, now, changed }: { warning: Warning; now: number; chan
   const known = value_of(loaded);
   return (
     <WarningCard
+      source={<Go to={{ page: 'station', site: warning.site, station: warning.station, query: station_query }}>{warning.line === null ? 'The station' : 'The turns'}</Go>}
       warning={known !== null && known.raised_ms === warning.raised_ms ? known : warning} now={now}
       changed={(w) => {
         put(w);
