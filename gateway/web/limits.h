@@ -24,6 +24,7 @@ inline constexpr std::chrono::seconds linger_for{2};
 
 // All sockets together: under the usual 1,024 descriptors of a process, with room for the journal, the history and the broker.
 inline constexpr int connections_max = 800;
+inline constexpr int connections_closing_max = 16;  // of them, that have been told to end to make room and have not yet
 // From one address that is neither loopback nor a trusted proxy: a browser opens 6.
 inline constexpr int connections_per_address_max = 48;
 inline constexpr int streams_max = 600;
@@ -76,6 +77,8 @@ inline constexpr std::size_t first_samples_max = 600;
 // Of each later one. A quarter of a second holds more only while the gateway catches up, and then nobody reads each.
 inline constexpr std::size_t later_samples_max = 60;
 inline constexpr std::chrono::milliseconds pressure_every{250};
+// Stations at once whose last minutes are read back from the journal: threads are left for those who ask for other things.
+inline constexpr int fillings_max = reading_threads - 1;
 inline constexpr std::size_t samples_waiting_max = 20'000;
 
 // Signing in.

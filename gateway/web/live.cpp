@@ -160,15 +160,17 @@ void Live::join(std::shared_ptr<Sink> sink, const Wish& wish) {
 }
 
 void Live::fill(const StationId& station) {
-  if (!parts_.lately) return;
+  if (!parts_.lately || filling_ >= fillings_max) return;
   const bool asked = aside_([this, station] {
     post_([this, station, before = parts_.lately(station)] { filled(station, before); });
   });
+  if (asked) ++filling_;
   const std::lock_guard guard(mutex_);
   if (const auto found = watched_.find(station); found != watched_.end()) found->second.filling = asked;
 }
 
 void Live::filled(const StationId& station, const std::vector<Sample>& before) {
+  --filling_;
   const std::lock_guard guard(mutex_);
   const auto found = watched_.find(station);
   if (found == watched_.end()) return;

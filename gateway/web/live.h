@@ -113,6 +113,7 @@ class Live {
   std::string life_;                    // of this run of the gateway: ids of another one cannot be resumed
   std::int64_t next_id_ = 1;
   Bytes pulse_bytes_;
+  int filling_ = 0;
 
   mutable std::mutex mutex_;            // all below
   std::map<StationId, Watched> watched_;

@@ -104,6 +104,14 @@ void fill(Headers& header, const Answer& answer, std::size_t bytes, bool tls) {
   for (const auto& [name, value] : answer.headers) header.set(name, value);
 }
 
+// Proxies add a line of their own or append to what is there: all lines are one list, in their order.
+std::string all_of(const http::fields& header, beast::string_view name) {
+  std::string list;
+  const auto [first, last] = header.equal_range(name);
+  for (auto line = first; line != last; ++line) list.append(list.empty() ? "" : ", ").append(line->value().data(), line->value().size());
+  return list;
+}
+
 bool has_tag(const std::string& list, const std::string& tag) {
   return list == "*" || list.find("\"" + tag + "\"") != std::string::npos;
 }
@@ -122,6 +130,8 @@ struct Server::Body {
   std::map<std::string, int> by_address;   // connections
   std::map<std::string, int> streams_of;   // streams
   std::map<void*, std::function<void()>> closers;  // of each connection
+  std::map<std::uint64_t, std::function<void()>> idle;  // those that wait for their next request, longest first: they make room
+  std::uint64_t idle_number = 0;
   std::atomic<int> connections{0};
   std::atomic<int> streams{0};
   std::atomic<std::uint64_t> pulse{0};
@@ -199,6 +209,7 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
   }
   ~Connection() {
     body_.closers.erase(this);
+    body_.idle.erase(idle_number_);
     if (--body_.by_address[peer_] == 0) body_.by_address.erase(peer_);
     --body_.connections;
     if (streaming_) {
@@ -251,7 +262,10 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
     parser_->body_limit(body_bytes_max);
     if (buffer_.size() > 0) return read_request();
     layer().expires_after(idle_for);
+    idle_number_ = ++body_.idle_number;
+    body_.idle[idle_number_] = [this] { end(); };
     stream_.async_read_some(buffer_.prepare(2048), [self = this->shared_from_this()](Failure failed, std::size_t bytes) {
+      self->body_.idle.erase(self->idle_number_);
       if (failed) return;
       self->buffer_.commit(bytes);
       self->read_request();
@@ -274,6 +288,9 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
     if (failed == beast::error::timeout) return;  // the socket is closed already
     if (failed == http::error::body_limit) problem = {413, "the body is too large", "body", "at most " + std::to_string(body_bytes_max) + " bytes", 0};
     if (failed == http::error::header_limit) problem = {431, "the header is too large", "header", "at most " + std::to_string(header_bytes_max) + " bytes", 0};
+    refuse_as(problem);
+  }
+  void refuse_as(const Problem& problem) {
     keep_ = false;
     head_only_ = false;
     events::refused(problem.status, peer_);
@@ -282,13 +299,14 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
 
   void hand_over() {
     auto message = parser_->release();
+    if (message.count(http::field::host) > 1) return refuse_as({400, "two hosts are named", "header Host", "one", 0});
     Request request;
     request.method = method_of(message.method());
     request.target = text_of(message.target());
     request.address = peer_;
     request.over_tls = is_tls;
     if (body_.trusted.contains(peer_)) {
-      request.address = forwarded_for(text_of(message["X-Forwarded-For"]), peer_, body_.trusted);
+      request.address = forwarded_for(all_of(message, "X-Forwarded-For"), peer_, body_.trusted);
       request.over_tls = is_tls || message["X-Forwarded-Proto"] == "https";
     }
     request.host = text_of(message[http::field::host]);
@@ -319,6 +337,10 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
 
   void answer(Answer answer) {
     if (!layer().socket().is_open()) return;
+    if (answer.stream && head_only_) {
+      answer.stream = nullptr;
+      answer.type = "text/event-stream";
+    }
     if (answer.stream) return open_stream(std::move(answer));
     if (answer.status == 200 && !answer.tag.empty() && has_tag(if_none_match_, answer.tag)) {
       answer.status = 304;
@@ -417,6 +439,7 @@ class Connection : public std::enable_shared_from_this<Connection<Stream>> {
   std::string client_, if_none_match_, stream_address_;
   std::array<char, 512> drained_{};
   std::size_t drained_bytes_ = 0;
+  std::uint64_t idle_number_ = 0;
   bool keep_ = false, head_only_ = false, secure_ = false, streaming_ = false;
 };
 
@@ -473,7 +496,15 @@ void Server::Body::take(tcp::socket socket) {
   if (failed) return;
   const std::string peer = plain_address(endpoint.address());
   const auto known = by_address.find(peer);
-  if (connections >= connections_max || (bounded(peer) && known != by_address.end() && known->second >= connections_per_address_max)) {
+  // Whoever only holds a connection open keeps nobody out: the one that has waited longest makes room.
+  bool room = connections < connections_max;
+  if (!room && !idle.empty() && connections < connections_max + connections_closing_max) {
+    const auto longest = idle.begin()->second;
+    idle.erase(idle.begin());
+    longest();
+    room = true;
+  }
+  if (!room || (bounded(peer) && known != by_address.end() && known->second >= connections_per_address_max)) {
     events::turned_away(peer);
     return;  // closed by the destructor
   }

@@ -326,6 +326,19 @@ TEST_F(SignedInApi, after_some_failures_attempts_have_to_wait) {
   EXPECT_GT(std::stoi(answer.headers.at("retry-after")), 0);
 }
 
+// Whoever writes a new address into each attempt could try passwords by the thousand.
+TEST_F(SignedInApi, behind_a_proxy_the_address_is_what_the_proxy_says_and_not_what_the_client_does) {
+  web_->stop();
+  settings_.trusted_proxies = {"127.0.0.1"};
+  start(settings_);
+  const auto attempt = [&](int i) {
+    return sign_in("user" + std::to_string(i), "wrong password", "X-Forwarded-For: 10.1.0." + std::to_string(i) + "\r\nX-Forwarded-For: 192.0.2.7\r\n").status;
+  };
+  for (int i = 0; i < web::sign_in_failures_free; ++i) EXPECT_EQ(attempt(i), 401);
+  EXPECT_EQ(attempt(99), 429);
+  EXPECT_EQ(sign_in("rolf", "correct horse", "X-Forwarded-For: 192.0.2.8\r\n").status, 200);
+}
+
 // Everybody in the building would be an engineer.
 TEST(PageSettings, without_users_the_page_listens_on_loopback_only) {
   web::WebSettings settings;

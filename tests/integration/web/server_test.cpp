@@ -131,6 +131,27 @@ TEST_F(Serving, a_request_that_trickles_is_given_up) {
   EXPECT_TRUE(client.closed(2 * web::request_within));
 }
 
+// A script that opens connections and says nothing would lock the plant out of its page.
+TEST_F(Serving, connections_that_wait_make_room_for_those_that_ask) {
+  std::vector<std::unique_ptr<RawClient>> waiting;
+  for (int i = 0; i < web::connections_max + 20; ++i) waiting.push_back(std::make_unique<RawClient>(port()));
+  for (int i = 0; i < 20; ++i) EXPECT_EQ(get("/api/v1/gateway").status, 200) << i;
+  EXPECT_TRUE(waiting.front()->closed(std::chrono::seconds{5})) << "the one that waited longest was not let go";
+}
+
+// A question about the feed would hold a connection for two hours.
+TEST_F(Serving, asking_for_the_head_of_the_feed_opens_none) {
+  const RawAnswer answer = ask(port(), request_text("HEAD", "/api/v1/live"), true);
+  EXPECT_EQ(answer.status, 200);
+  EXPECT_EQ(answer.headers.at("content-type"), "text/event-stream");
+  EXPECT_EQ(json("/api/v1/gateway")["viewers"], 0);
+}
+
+// A request that two readers take for two hosts slips past one of them (RFC 9112, 3.2).
+TEST_F(Serving, a_request_with_two_hosts_is_refused) {
+  EXPECT_EQ(ask(port(), request_text("GET", "/api/v1/gateway", "Host: elsewhere.example\r\n")).status, 400);
+}
+
 // The page would show yesterday and look alive.
 TEST_F(Serving, the_live_feed_says_hello_and_tells_what_is_new) {
   RawClient client(port());
