@@ -14,9 +14,6 @@ constexpr double scatter_memory = 300;     // turns over which scatter is rememb
 constexpr double scatter_prior_turns = 12; // weight of the prior scatter
 constexpr double alike_prior = 0.4;        // prior of the lag-1 correlation, weight as above
 constexpr double alike_most = 0.88;
-constexpr double lasting_most = 12;           // a lasting variance beyond this many times that of a turn is a fault, not scatter
-constexpr double day_prior_days = 5;
-constexpr double day_memory = 60;
 constexpr double scatter_outlier = 2.5;      // likewise for the scatter
 constexpr double learnt_outlier = 3;       // beyond so many deviations a turn teaches as if it were only that far
 
@@ -53,20 +50,7 @@ double one_turn_variance(const FigureBaseline& b, const FigurePrior& prior) {
 double lasting_variance(const FigureBaseline& b, const FigurePrior& prior) {
   const double phi = alikeness(b);
   const double from_neighbours = one_turn_variance(b, prior) * (1 + phi) / (1 - phi);
-  const double from_days = (double{b.day_square_sum} + from_neighbours * day_prior_days) / (double{b.day_weight} + day_prior_days);
-  return std::min(std::max(from_neighbours, from_days), lasting_most * one_turn_variance(b, prior));
-}
-
-void close_day(FigureBaseline& b) {
-  if (b.day_turns > 0) {
-    const float turns = static_cast<float>(b.day_turns);
-    const float mean = b.day_sum / turns;
-    const float keep = static_cast<float>(1 - 1 / day_memory);
-    b.day_square_sum = keep * b.day_square_sum + mean * mean * turns;
-    b.day_weight = keep * b.day_weight + 1;
-  }
-  b.day_sum = 0;
-  b.day_turns = 0;
+  return b.days.lasting_variance(one_turn_variance(b, prior), from_neighbours);
 }
 
 void note_scatter(FigureBaseline& b, float error, Time time) {
@@ -75,11 +59,7 @@ void note_scatter(FigureBaseline& b, float error, Time time) {
   b.product_sum = keep * b.product_sum + error * b.last_error;
   b.weight = keep * b.weight + 1;
   b.last_error = error;
-  const auto day = static_cast<std::int32_t>(ms_since_1970(time) / 86400000);
-  if (day != b.day) close_day(b);
-  b.day = day;
-  b.day_sum += error;
-  ++b.day_turns;
+  b.days.note(error, time);
 }
 }  // namespace
 

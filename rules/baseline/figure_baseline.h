@@ -23,6 +23,7 @@
 #include <optional>
 
 #include "rules/baseline/air.h"
+#include "rules/baseline/day_means.h"
 #include "rules/baseline/recursive_fit.h"
 #include "rules/records/time.h"
 
@@ -54,19 +55,14 @@ struct FigureBaseline {
   float product_sum = 0;            // of neighbouring errors
   float weight = 0;
   float last_error = 0;
-  float day_sum = 0;                // of the day that is open
-  int day_turns = 0;
-  std::int32_t day = 0;
-  float day_square_sum = 0;         // of (daily mean)^2 * turns: the lasting variance as days show it
-  float day_weight = 0;
+  DayMeans days;                    // the lasting variance as days show it
   float coldest = 0;                 // learnt range of u
   float warmest = 0;
   bool operator==(const FigureBaseline&) const = default;
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(fit, turns, since, settling_from, last, square_sum, product_sum, weight, last_error, day_sum, day_turns, day,
-            day_square_sum, day_weight, coldest, warmest);
+    archive(fit, turns, since, settling_from, last, square_sum, product_sum, weight, last_error, days, coldest, warmest);
   }
 };
 

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <optional>
 
 #include "rules/baseline/air.h"
@@ -25,9 +26,9 @@ struct LightFigure {
   RecursiveFit<2> fit;
   float square_sum = 0;
   float weight = 0;
-  int turns = 0;
+  std::uint16_t turns = 0;     // stops at the most it can hold
   float smooth = 0;   // mean error of the last turns
-  float behind = 0;   // turns behind it, at most light_smooth_turns
+  std::uint8_t behind = 0;   // turns behind it, at most light_smooth_turns
   bool operator==(const LightFigure&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
@@ -35,7 +36,7 @@ struct LightFigure {
   }
 };
 
-inline constexpr float light_smooth_turns = 6;
+inline constexpr int light_smooth_turns = 6;
 inline constexpr int light_turns_to_learn = 12;
 
 [[nodiscard]] inline RecursiveFit<2>::Row light_row(const Weather& weather) {
@@ -51,8 +52,8 @@ inline constexpr int light_turns_to_learn = 12;
 inline std::optional<double> look_at(LightFigure& f, const Weather& weather, double y) {
   if (f.turns < light_turns_to_learn) return std::nullopt;
   const double error = y - f.fit.value(light_row(weather));
-  f.behind = std::min(f.behind + 1, light_smooth_turns);
-  f.smooth += (static_cast<float>(error) - f.smooth) / f.behind;
+  f.behind = static_cast<std::uint8_t>(std::min(f.behind + 1, light_smooth_turns));
+  f.smooth += (static_cast<float>(error) - f.smooth) / static_cast<float>(f.behind);
   return error;
 }
 
@@ -71,7 +72,7 @@ inline void teach(LightFigure& f, const LightPrior& prior, const Weather& weathe
   }
   f.fit.loosen(0, 3e-5 * deviation * deviation);  // remembers some hundred turns
   f.fit.learn(x, f.fit.value(x) + error, 3 * deviation * deviation);
-  ++f.turns;
+  if (f.turns < 65535) ++f.turns;
 }
 
 inline void renew(LightFigure& f, const LightPrior& prior) {

@@ -3,12 +3,18 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/statistics/quick_interval.h"
+
 namespace driftline::rules {
 namespace {
 constexpr double smooth_turns = 6;
 constexpr double cap_deviations = 3;  // a single turn counts for no more than this, so that one outlier cannot signal
 constexpr double model_allowance = 1.5;
-constexpr double fewest_turns = 3.5;
+constexpr double more_than_one_turn = 1.1;  // caps: the least that a limit can be
+constexpr float far_memory = 500;           // turns
+constexpr double far_least = 0.001;         // no chart has seen enough turns to believe in fewer
+constexpr int far_in_a_row = 2;             // more are no chance
+constexpr double suspicion_least = 2;       // deviations
 constexpr int fast_turns = 3;
 constexpr double tolerated_roughness = 1.4;  // chance alone makes ten differences as rough as this
 constexpr double fast_deviations = 5;
@@ -33,30 +39,47 @@ Signal judge_side(ChartSide& side, double error, double fast_limit, double limit
 }
 }  // namespace
 
-double decision_interval(double k, double run_length) {
-  // exp(x) - x - 1 = wanted, x = 2kb. Newton from above: the function is convex and grows, so it comes down without overshoot.
-  const double wanted = 2 * k * k * std::max(run_length, 1.0);
-  double x = std::max(std::log1p(wanted) + 1, 1e-3);
+double limit_for_far_turns(double gain, double allowance, double share, double run_length) {
+  // So many that the sum would rise on average leave no chart: taken as half as many as that.
+  const double f = std::min(share, 0.5 * allowance / (allowance + gain));
+  // f exp(x) + (1-f) exp(-a x) = 1, x = gain * theta. Newton from ln(1/f), which lies above the root: the left side is convex.
+  const double a = allowance / gain;
+  double x = -std::log(f);
   for (int i = 0; i < 12; ++i) {
-    const double grown = std::exp(x);
-    const double step = (grown - x - 1 - wanted) / (grown - 1);
+    const double rise = f * std::exp(x);
+    const double fall = (1 - f) * std::exp(-a * x);
+    const double step = (rise + fall - 1) / (rise - a * fall);
     x -= step;
-    if (std::abs(step) < 1e-6 * x) break;
+    if (std::abs(step) < 1e-4 * x) break;
   }
-  return std::max(x / (2 * k) - 1.166, 1.0);
+  return gain * std::log(std::max(run_length, 2.0)) / x;
 }
 
-ChartLimits limits_of(const ChartDesign& design, const Expectation& expected) {
-  const double k = design.smallest_shift / 2;
+double far_share(const DriftChart& chart) { return std::max(double{chart.far}, far_least); }
+
+ChartLimits limits_of(const ChartDesign& design, const Expectation& expected, double far_share) {
   const double lasting = std::max(expected.lasting_deviation, 1e-9);
-  const double allowance = k + model_allowance * expected.model_deviation;
-  const double cap = allowance + cap_deviations * expected.deviation;
-  const double run_length = design.turns_a_year / design.false_signals_a_year;
-  // Never on fewer than four turns at their cap, however small the scatter: tails are heavier than the normal's.
-  const double limit = std::max(h_guard * lasting * decision_interval(k / lasting, run_length), fewest_turns * cap_deviations * expected.deviation);
+  const double allowance = design.smallest_shift / 2 + model_allowance * expected.model_deviation;
+  const double gain = cap_deviations * expected.deviation;
+  const double run_length = 2 * design.turns_a_year / design.false_signals_a_year;
+  const double limit = std::max({lasting * statistics::quick_cusum_interval(allowance / lasting, run_length),
+                                 limit_for_far_turns(std::max(gain, 1e-9), allowance, far_share, run_length), more_than_one_turn * gain});
   const double fast = std::max(design.fast_shift, fast_deviations * std::hypot(expected.deviation, expected.model_deviation));
-  return {allowance, cap, limit, fast};
+  return {allowance, allowance + gain, limit, fast};
 }
+
+namespace {
+void note_far(DriftChart& chart, double error, double allowance, const Expectation& expected) {
+  const double from = std::max(allowance + 0.5 * cap_deviations * expected.deviation, cap_deviations * std::hypot(expected.deviation, expected.model_deviation));
+  chart.far *= 1 - 1 / far_memory;
+  if (std::abs(error) > from) {
+    chart.far_run = static_cast<std::uint8_t>(std::min(chart.far_run + 1, 200));
+    return;
+  }
+  if (chart.far_run <= far_in_a_row) chart.far += static_cast<float>(chart.far_run) / far_memory;
+  chart.far_run = 0;
+}
+}  // namespace
 
 double roughness(DriftChart& chart, const Expectation& expected, double error) {
   constexpr float memory = 10;  // turns
@@ -78,7 +101,8 @@ double roughness(DriftChart& chart, const Expectation& expected, double error) {
 }
 
 ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectation& expected, double error, Time time) {
-  const auto [allowance, cap, limit, fast] = limits_of(design, expected);
+  const auto [allowance, cap, limit, fast] = limits_of(design, expected, far_share(chart));
+  note_far(chart, error, allowance, expected);
   follow_side(chart.up, error, allowance, cap, time);
   follow_side(chart.down, -error, allowance, cap, time);
   ChartReading reading;
@@ -93,12 +117,17 @@ ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectat
   const auto most = static_cast<float>(1.5 * limit);
   chart.up.sum = std::min(chart.up.sum, most);
   chart.down.sum = std::min(chart.down.sum, most);
-  reading.suspicious = double{std::max(chart.up.sum, chart.down.sum)} > suspicion * limit || chart.up.beyond > 0 || chart.down.beyond > 0;
+  const double suspicious_from = std::max(suspicion * limit, suspicion_least * expected.deviation);
+  reading.suspicious = double{std::max(chart.up.sum, chart.down.sum)} > suspicious_from || chart.up.beyond > 0 || chart.down.beyond > 0;
   return reading;
 }
 
 double shift_of(const DriftChart& chart) { return chart.smooth; }
 
-void restart(DriftChart& chart) { chart = {}; }
+void restart(DriftChart& chart) {
+  DriftChart fresh;
+  fresh.far = chart.far;
+  chart = fresh;
+}
 
 }  // namespace driftline::rules

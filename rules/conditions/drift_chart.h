@@ -4,14 +4,20 @@
 //   up(n)   = max(0, up(n-1)   + min(e, cap) - k - c*m)         down likewise with -e
 //   k = smallest shift that matters / 2,  m = deviation of the baseline's own value,  c = 1.5
 //
-// signals when it exceeds h * lasting, `lasting` the figure's lasting deviation (rules/baseline/figure_baseline.h). h is
-// derived from the false signals a year that the engineer allows: with K = k/lasting, the run length in control that is
-// wanted, L = turns a year / signals a year, gives h by Siegmund's approximation
-//   L = (exp(2 K b) - 2 K b - 1) / (2 K^2),  b = h + 1.166
-// (Siegmund, Sequential Analysis, 1985; formula from memory, within 1 % of the exact run lengths of Brook & Evans' Markov
-// chain at k 0.5, h 5; tests/unit/conditions/drift_chart_test.cpp). Using the lasting deviation makes it hold for
-// autocorrelated turns: the sum of many behaves like that of independent ones with that deviation (Brownian limit).
-// `h_guard` pays for tails heavier than the normal's and for limits estimated from few turns.
+// signals when it exceeds the decision limit, which is derived from the false signals a year that the engineer allows. With
+// L = turns a year / signals a year, half of the signals go to each of two reasons for a sum to be high by chance:
+//   many turns a little off   limit = lasting * h(K, 2L), `lasting` the figure's lasting deviation (rules/baseline/
+//                             figure_baseline.h), K = (k + c*m)/lasting, h the exact decision interval of a CUSUM of independent normal
+//                             values (rules/statistics/quick_interval.h). The sum of many turns that are alike behaves like that of
+//                             independent ones with the lasting deviation (Brownian limit); few alike turns sum to less, which errs
+//                             towards silence
+//   few turns far off         a turn that was not seen well, or was no usual turn, adds up to `cap` = 3 deviations, however
+//                             small the scatter. With a share f of such turns the chance that a sum reaches h falls as
+//                             exp(-theta h), theta the root of  f exp(3 sigma theta) + (1-f) exp(-(k + c*m) theta) = 1  (Lundberg's
+//                             equation; Siegmund, Sequential Analysis, 1985; from memory), so  limit = ln(2L)/theta.
+// The larger of the two counts, and at least so much that no turn alone reaches it. f is the chart's own: of turns beyond both 3
+// deviations and half the cap, at most two in a row, because a fault does not come and go like that; before any is seen, one in a
+// hundred. Both limits are held against exact run lengths in tests/unit/conditions/drift_chart_test.cpp.
 // The sum counts as suspicion from `suspicion` of the way on: the baseline then stops learning.
 //
 // Subtracting c*m: what the baseline does not know itself (a cold spell never seen before, the first days) is no evidence;
@@ -28,8 +34,7 @@
 
 namespace driftline::rules {
 
-inline constexpr double h_guard = 1.25;
-inline constexpr double suspicion = 0.2;
+inline constexpr double suspicion = 0.3;
 
 struct ChartDesign {
   double smallest_shift = 0;     // on the figure's scale
@@ -57,10 +62,12 @@ struct DriftChart {
   float last_error = 0;      // of the turn before, and whether there was one
   bool begun = false;
   float half_square = 0;     // of the difference between turns in a row, halved, over the last turns
+  float far = 0.01F;         // share of turns that were far off and came back; slowly forgotten
+  std::uint8_t far_run = 0;  // turns in a row, to the last, that are far off
   bool operator==(const DriftChart&) const = default;
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(up, down, smooth, last_error, begun, half_square);
+    archive(up, down, smooth, last_error, begun, half_square, far, far_run);
   }
 };
 
@@ -73,9 +80,6 @@ struct ChartReading {
   double fair_error = 0;  // the error, a lone turn far out drawn in to the fast path's limit
 };
 
-// Decision interval in lasting deviations; see above. Pure.
-[[nodiscard]] double decision_interval(double k_in_deviations, double run_length);
-
 // What one turn's error is held against, on the figure's scale.
 struct ChartLimits {
   double allowance = 0;  // taken off each error: half the smallest shift and the baseline's own doubt
@@ -83,7 +87,14 @@ struct ChartLimits {
   double limit = 0;      // of the sum
   double fast = 0;       // an error beyond this counts for the fast path
 };
-[[nodiscard]] ChartLimits limits_of(const ChartDesign& design, const Expectation& expected);
+// `far_share`: of turns that are far off, see above.
+[[nodiscard]] ChartLimits limits_of(const ChartDesign& design, const Expectation& expected, double far_share);
+
+// The share of turns far off as this chart has seen it.
+[[nodiscard]] double far_share(const DriftChart& chart);
+
+// The limit that far turns alone ask for: `gain` what one adds, `allowance` what any other takes off. See above.
+[[nodiscard]] double limit_for_far_turns(double gain, double allowance, double far_share, double run_length);
 
 // How much rougher the last turns are than the baseline knows: 1 or more, to be called once a turn with its error, before
 // `follow`, and put on both deviations of the expectation. The scatter is taken from differences between turns in a row, which
@@ -97,6 +108,7 @@ ChartReading follow(DriftChart& chart, const ChartDesign& design, const Expectat
 // Smoothed error; shrunk towards nothing while few turns stand behind it.
 [[nodiscard]] double shift_of(const DriftChart& chart);
 
+// What it has learnt of far turns stays.
 void restart(DriftChart& chart);
 
 }  // namespace driftline::rules

@@ -11,7 +11,7 @@ namespace driftline {
 
 struct ConditionThresholds {
   bool watched = true;
-  std::optional<double> false_warnings_per_year;  // share of the station's budget; empty: an equal share
+  std::optional<double> false_warnings_per_year;  // share of the station's budget; empty: the usual share (rules/judgement/figures.h)
   std::optional<double> smallest_shift;           // smallest lasting shift that matters; per cent of the baseline
   std::optional<double> smallest_shift_own;       // the same in the figure's own unit, s or bar; wins where it is there
   std::optional<double> plan_days;                // of conditions that look ahead; empty: the station's

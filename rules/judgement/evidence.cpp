@@ -16,12 +16,31 @@ double up_probability(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
 
 void note_chart(Evidence& evidence, Symptom symptom, const std::optional<ChartedFigure>& figure, const DriftChart& chart, double matters_from) {
   if (!figure || !figure->learnt) return;
-  const double error = std::hypot(figure->expected.lasting_deviation / std::sqrt(smooth_turns), figure->expected.model_deviation);
-  note(evidence, symptom, sight_of(shift_of(chart), error, matters_from));
+  // In the first turns after a step the smoothed error lags: then the mean of the turns in the sum tells the shift, k + S/n
+  // (Montgomery & Runger, section 16-10; each turn no farther out than its cap).
+  const bool up = chart.up.sum >= chart.down.sum;
+  const ChartSide& side = up ? chart.up : chart.down;
+  double shift = shift_of(chart);
+  double turns = smooth_turns;
+  if (side.turns >= 1 && side.turns < smooth_turns) {
+    const double allowance = limits_of(figure->design, figure->expected, figure->far_share).allowance;
+    const double mean = (double{side.sum} / side.turns + allowance) * (up ? 1 : -1);
+    if (std::abs(mean) > std::abs(shift)) {
+      shift = mean;
+      turns = side.turns;
+    }
+    // Two turns in a row far out are no lone turn: the newest is where the figure now is.
+    if (side.beyond >= 2 && std::abs(figure->error) > std::abs(shift)) {
+      shift = figure->error;
+      turns = 1;
+    }
+  }
+  const double error = std::hypot(figure->expected.lasting_deviation / std::sqrt(turns), figure->expected.model_deviation);
+  note(evidence, symptom, sight_of(shift, error, matters_from));
 }
 
 double error_of(const LightFigure& figure, const LightPrior& prior, const Weather& weather) {
-  return std::hypot(1.3 * deviation_of(figure, prior) / std::sqrt(double{figure.behind}), 1.5 * std::sqrt(figure.fit.variance(light_row(weather))));
+  return std::hypot(1.3 * deviation_of(figure, prior) / std::sqrt(static_cast<double>(figure.behind)), 1.5 * std::sqrt(figure.fit.variance(light_row(weather))));
 }
 
 void note_light(Evidence& evidence, Symptom symptom, const LightFigure& figure, const LightPrior& prior, const Weather& weather, double matters_from) {

@@ -10,7 +10,9 @@ namespace {
 constexpr double residual_floor_bar = 0.4;  // a sensor's noise at rest
 constexpr double fast_time_shift = 0.10;
 constexpr double off_design_deviations = 3;
+constexpr double scatter_reach = 2.5;  // deviations; what is farther out is no scatter of days
 constexpr int off_design_turns = 3;
+constexpr double contrast_for_doubt = 3;  // what the baseline does not know, all lines share
 constexpr int off_design_accepted = 60;
 
 double turns_a_year(const LineState& line, const ControllerSettings& settings) {
@@ -18,14 +20,9 @@ double turns_a_year(const LineState& line, const ControllerSettings& settings) {
   return 365.25 * 86400 / std::max(period, 60.0);
 }
 
-struct Allowance {
-  double a_year;  // of one condition, one line, one chart side
-};
-
-Allowance allowed(const Thresholds& thresholds, Condition condition, std::size_t lines, double charts) {
-  const auto& own = thresholds.conditions[static_cast<std::size_t>(condition)].false_warnings_per_year;
-  const double share = own.value_or(thresholds.false_warnings_per_year / static_cast<double>(condition_count));
-  return {std::max(share, 1e-4) / (static_cast<double>(std::max<std::size_t>(lines, 1)) * charts)};
+// Of one condition, one line, one side of one chart, a year.
+double allowed(const Thresholds& thresholds, Condition condition, std::size_t lines, double sides) {
+  return std::max(budget_of(thresholds, condition), 1e-4) / (static_cast<double>(std::max<std::size_t>(lines, 1)) * sides);
 }
 
 // Charts run from a few turns on, so that a fault in the learning time is not learnt; they may speak after half of the
@@ -64,8 +61,9 @@ ChartedFigure chart_and_teach(const Charted& c, const Weather& weather, Time tim
     const double rough = roughness(c.chart, figure.expected, figure.error);
     figure.expected.deviation *= rough;
     figure.expected.lasting_deviation *= rough;
+    figure.far_share = far_share(c.chart);
+    figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
   }
-  if (c.baseline.turns >= ready.to_follow) figure.reading = follow(c.chart, c.design, figure.expected, figure.error, time);
   figure.fair_error = c.baseline.turns >= ready.to_follow ? figure.reading.fair_error : figure.error;
   figure.settling = settling(c.baseline, time);
   if (figure.settling && std::abs(shift_of(c.chart)) < c.settling_shift) {
@@ -104,7 +102,7 @@ std::optional<double> others_error(const StationState& state, const LineState& l
   return sum / count;
 }
 
-ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPrior& prior, const ChartDesign& design,
+ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, DayMeans* days, const LightPrior& prior, const ChartDesign& design,
                           const Weather& weather, Time time, double y, bool may_teach, double alike, double sampling_error = 0) {
   ChartedFigure out;
   out.y = y;
@@ -114,13 +112,19 @@ ChartedFigure chart_light(LightFigure& figure, DriftChart& chart, const LightPri
   if (error) {
     out.error = *error;
     const double deviation = deviation_of(figure, prior);
-    out.expected = {y - *error, std::hypot(std::sqrt(figure.fit.variance(light_row(weather))), 0.5 * sampling_error), deviation, alike * deviation};
+    const double neighbours = alike * alike * deviation * deviation;
+    const double lasting = days == nullptr ? neighbours : days->lasting_variance(deviation * deviation, neighbours);
+    out.expected = {y - *error, std::hypot(std::sqrt(figure.fit.variance(light_row(weather))), 0.5 * sampling_error), deviation, std::sqrt(lasting)};
     const double rough = roughness(chart, out.expected, *error);
     out.expected.deviation *= rough;
     out.expected.lasting_deviation *= rough;
+    out.far_share = far_share(chart);
     out.reading = follow(chart, design, out.expected, *error, time);
   }
-  if (may_teach && !out.reading.suspicious) teach(figure, prior, weather, y);
+  if (may_teach && !out.reading.suspicious) {
+    if (error && days != nullptr) days->note(static_cast<float>(std::clamp(*error, -scatter_reach * out.expected.deviation, scatter_reach * out.expected.deviation)), time);
+    teach(figure, prior, weather, y);
+  }
   return out;
 }
 
@@ -276,16 +280,32 @@ TurnUsual usual_of(const TurnFigures& f) {
   return out;
 }
 
+double budget_share(Condition condition) {
+  return condition == Condition::slow_to_pressure || condition == Condition::quick_to_pressure ? time_budget_share : other_budget_share;
+}
+
+double budget_of(const Thresholds& thresholds, Condition condition) {
+  const Condition charted = condition == Condition::quick_to_pressure ? Condition::slow_to_pressure : condition;
+  const auto& own = thresholds.of(charted).false_warnings_per_year;
+  return own.value_or(thresholds.false_warnings_per_year * budget_share(charted));
+}
+
+double usual_shift(const Thresholds& thresholds, Condition condition, double built_in) {
+  constexpr double usual_budget = 0.5;
+  const double budget = std::min(budget_of(thresholds, condition) / budget_share(condition), looks_a_year / 2);
+  return built_in * std::sqrt(std::log(looks_a_year / budget) / std::log(looks_a_year / usual_budget));
+}
+
 double smallest_shift(const Thresholds& thresholds, Condition condition, double built_in, const std::optional<double>& usual) {
   const ConditionThresholds& own = thresholds.of(condition);
   if (own.smallest_shift_own && usual && *usual > 0) return std::log1p(*own.smallest_shift_own / *usual);
-  return own.smallest_shift && *own.smallest_shift > 0 ? std::log1p(*own.smallest_shift / 100) : built_in;
+  return own.smallest_shift && *own.smallest_shift > 0 ? std::log1p(*own.smallest_shift / 100) : usual_shift(thresholds, condition, built_in);
 }
 
 double smallest_residual(const Thresholds& thresholds, double limit_bar) {
   const ConditionThresholds& own = thresholds.of(Condition::residual_pressure);
   if (own.smallest_shift_own) return *own.smallest_shift_own / limit_bar;
-  return own.smallest_shift && *own.smallest_shift > 0 ? *own.smallest_shift / 100 : smallest_residual_shift;
+  return own.smallest_shift && *own.smallest_shift > 0 ? *own.smallest_shift / 100 : usual_shift(thresholds, Condition::residual_pressure, smallest_residual_shift);
 }
 
 TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cycle, const StationContext& context) {
@@ -308,8 +328,9 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     }
   }
   const bool in_order = cycle.outcome == Outcome::reached && !cycle.off_schedule && !cycle.clock_stepped && line.misses == 0 && !line.repair;
-  const auto design = [&](Condition condition, double smallest, double fast, double charts) {
-    return ChartDesign{smallest, fast, allowed(thresholds, condition, lines, charts).a_year, per_year};
+  const double time_sides = lines > 1 ? 4 : 2;  // slow and quick, against its own baseline and against the other lines
+  const auto design = [&](Condition condition, double smallest, double fast, double sides) {
+    return ChartDesign{smallest, fast, allowed(thresholds, condition, lines, sides), per_year};
   };
 
   TurnFigures out;
@@ -335,7 +356,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     AgainstDesign design_says;
     if (designed) design_says = against_design(line, *designed, weather, *y);
     out.time = chart_and_teach({line.time_to_pressure, line.time_chart, prior,
-                                design(Condition::slow_to_pressure, smallest, fast_time_shift, 2), 0.06,
+                                design(Condition::slow_to_pressure, smallest, fast_time_shift, time_sides), 0.06,
                                 cycle.time_to_pressure_error_s / *cycle.time_to_pressure_s},
                                weather, time, *y, in_order && !design_says.off, ready);
     if (design_says.off && line.off_design >= off_design_turns) tell_off_design(*out.time, line.time_chart, design_says);
@@ -348,10 +369,16 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
       // A line that is being purged differs from the others for good reason.
       if (const auto others = others_error(state, line, time, period_s); others && !settling(line.time_to_pressure, time)) {
         const double scale = smallest / smallest_time_shift;
-        out.contrast = chart_light(line.contrast, line.contrast_chart, priors::contrast,
-                                   design(Condition::slow_to_pressure, scale * smallest_contrast_shift, fast_time_shift, 2),
+        out.contrast = chart_light(line.contrast, line.contrast_chart, &line.contrast_days, priors::contrast,
+                                   design(Condition::slow_to_pressure, scale * smallest_contrast_shift, fast_time_shift, time_sides),
                                    weather, time, out.time->error - *others, in_order && !time_suspicious, 1.15);
-        time_suspicious = time_suspicious || out.contrast->reading.suspicious;
+        // Two lines that scatter each for itself scatter more beside each other: then the contrast has nothing to add.
+        const Expectation& alone = out.time->expected;
+        if (out.contrast->expected.lasting_deviation > std::hypot(alone.lasting_deviation, contrast_for_doubt * alone.model_deviation)) {
+          out.contrast->reading.up = out.contrast->reading.down = Signal::none;
+        } else {
+          time_suspicious = time_suspicious || out.contrast->reading.suspicious;
+        }
       }
     }
   }
@@ -377,7 +404,7 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
     line.last_peak_share = static_cast<float>(std::exp(y));
     if (cycle.outcome == Outcome::reached) {
       const double smallest = smallest_shift(thresholds, Condition::peak_shift, smallest_peak_shift, settings.target_bar);
-      out.peak = chart_light(line.peak, line.peak_chart, priors::peak, design(Condition::peak_shift, smallest, 2 * smallest, 2), weather,
+      out.peak = chart_light(line.peak, line.peak_chart, nullptr, priors::peak, design(Condition::peak_shift, smallest, 2 * smallest, 2), weather,
                              time, y, teach_rest, 1.5, peak_sampling_error(cycle, *settings.target_bar));
     }
   }

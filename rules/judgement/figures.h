@@ -32,18 +32,27 @@ inline constexpr LightPrior seconds{.level_deviation = 10, .slope = 0, .slope_de
 inline constexpr LightPrior bar{.level_deviation = 3, .slope = -0.3, .slope_deviation = 0.5, .deviation = 0.4, .deviation_floor = 0.15};
 }  // namespace priors
 
-// Smallest lasting shift that matters, where the engineer has not said; logarithm of a time, share of the residual limit.
+// Smallest lasting shift that matters, where the engineer has not said, at the usual budget of 0.5 a year; logarithm of a time, share
+// of the residual limit. With another budget B it goes as sqrt(ln(N/B)): the level that chance reaches B times in N looks, were they
+// normal and far apart (e.g. Leadbetter, Lindgren & Rootzen, Extremes, 1983, from memory). N: a smoothed figure is another one
+// about every second day. So who allows more false warnings is told of smaller shifts, and not only sooner of the same.
+inline constexpr double looks_a_year = 200;
 inline constexpr double smallest_time_shift = 0.025;
 inline constexpr double smallest_contrast_shift = 0.02;
 inline constexpr double smallest_vent_shift = 0.25;
 inline constexpr double smallest_residual_shift = 0.20;
 inline constexpr double smallest_peak_shift = 0.03;
 
+// Of the station's budget where a condition has none of its own: the time to pressure finds most and gets most.
+inline constexpr double time_budget_share = 0.4;   // slow and quick to pressure together
+inline constexpr double other_budget_share = 0.2;  // residual pressure, vent, peak each
+
 struct ChartedFigure {
   double y = 0;               // on the figure's scale
   Expectation expected;
   ChartDesign design;         // of its chart
   double error = 0;
+  double far_share = 0;       // of turns far off, as its chart had seen it before this turn
   ChartReading reading;
   double fair_error = 0;      // the error with a lone turn far out drawn in: what is remembered of it
   bool by_design = false;     // held against the line's design: nothing is learnt yet
@@ -72,6 +81,16 @@ TurnFigures take_turn(StationState& state, LineState& line, const HalfCycle& cyc
 
 // What the turn was held against, in the figures' own units.
 [[nodiscard]] TurnUsual usual_of(const TurnFigures& figures);
+
+// A condition's share of the station's budget where it has none of its own.
+[[nodiscard]] double budget_share(Condition condition);
+
+// See looks_a_year.
+[[nodiscard]] double usual_shift(const Thresholds& thresholds, Condition condition, double built_in);
+
+// False warnings a station and year that the charts of a condition may give together. Conditions without a chart have no use for
+// it; `quick-to-pressure` shares that of `slow-to-pressure`.
+[[nodiscard]] double budget_of(const Thresholds& thresholds, Condition condition);
 
 // The engineer's smallest shift for a condition, as a logarithm, or the built-in one. `usual` in the figure's own unit: what the
 // figure is by its baseline, of a peak the target; one in s or bar is held against it, and left out where that is not known.

@@ -16,7 +16,7 @@
 
 namespace driftline::rules {
 namespace {
-constexpr std::uint32_t state_version = 4;
+constexpr std::uint32_t state_version = 5;
 
 template <class State>
 std::string bytes_of(const State& state) {

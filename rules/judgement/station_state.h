@@ -47,6 +47,7 @@ struct LineState {
   FigureBaseline residual;
   LightFigure contrast;  // error of time to pressure less that of the other lines
   LightFigure peak;
+  DayMeans contrast_days;
   LightFigure plateau_length;
   LightFigure plateau_level;
   LightFigure steepness;
@@ -67,7 +68,7 @@ struct LineState {
   std::optional<Time> last_start;
   float period_s = 0;          // between turns of this line, smoothed
   float vent_first = 0;        // mean logarithm of the first vent times, and how many; the station's thermometer
-  int vent_first_turns = 0;
+  std::uint8_t vent_first_turns = 0;
   float vent_now = 0;          // logarithm less vent_first, of the last turn
   std::optional<Time> vent_at;
   float last_error = 0;        // of time to pressure, of the last turn
@@ -88,7 +89,7 @@ struct LineState {
 
   template <class Archive>
   void serialize(Archive& archive) {
-    archive(time_to_pressure, vent, residual, contrast, peak, plateau_length, plateau_level, steepness, soft_start, run_on,
+    archive(time_to_pressure, vent, residual, contrast, peak, contrast_days, plateau_length, plateau_level, steepness, soft_start, run_on,
             others_rise, floor, time_chart, contrast_chart, vent_chart, residual_chart, peak_chart, wear, residual_wear, vent_wear, outlook, outlook_blocks, last_start, period_s, vent_first,
             vent_first_turns, vent_now, vent_at,
             last_error, error_at, expected_mean, expected_square, expected_weight, last_share, last_peak_share, misses,

@@ -14,7 +14,8 @@ void add(NoiseSeries& series, Time start, const std::optional<rules::ChartedFigu
   series.unit = unit;
   series.turns.push_back({ms_since_1970(start), static_cast<float>(charted->error),
                           static_cast<float>(shown ? shown->error : charted->error), static_cast<float>(e.model_deviation),
-                          static_cast<float>(e.deviation), static_cast<float>(e.lasting_deviation), static_cast<float>(e.value)});
+                          static_cast<float>(e.deviation), static_cast<float>(e.lasting_deviation), static_cast<float>(e.value),
+                          static_cast<float>(charted->far_share)});
 }
 
 bool lies_in(const NoiseTurn& turn, int line, const std::vector<Stretch>& stretches) {

@@ -27,6 +27,7 @@ struct NoiseTurn {
   float deviation = 0;
   float lasting_deviation = 0;
   float expected = 0;
+  float far_share = 0;          // of turns far off, as the chart had seen it
 };
 
 // Of one figure of one line, oldest first.

@@ -46,11 +46,6 @@ Condition charted_as(Condition condition) {
 // Only a shift in the figure's own unit asks what is usual.
 bool needed(const Thresholds& t, Condition condition) { return t.of(condition).smallest_shift_own.has_value(); }
 
-double budget_of(const Thresholds& t, Condition condition) {
-  const auto& own = t.conditions[static_cast<std::size_t>(charted_as(condition))].false_warnings_per_year;
-  return std::max(own.value_or(t.false_warnings_per_year / static_cast<double>(condition_count)), 1e-4);
-}
-
 // As designed with the thresholds in force, with another smallest shift.
 rules::ChartDesign scaled(const rules::ChartDesign& design, Condition condition, double scale) {
   rules::ChartDesign out = design;
@@ -59,17 +54,17 @@ rules::ChartDesign scaled(const rules::ChartDesign& design, Condition condition,
   return out;
 }
 
+rules::Expectation expectation_of(const NoiseTurn& t) {
+  return {double{t.expected}, double{t.model_deviation}, double{t.deviation}, double{t.lasting_deviation}};
+}
+
 std::vector<HeldTurn> held_turns(const NoiseSeries& series, const rules::ChartDesign& design) {
   std::vector<HeldTurn> all;
   all.reserve(series.turns.size());
-  rules::ChartDesign widest = design;
-  widest.false_signals_a_year = design.turns_a_year;  // the least interval: what remains is the least sum
   for (const NoiseTurn& t : series.turns) {
-    const rules::ChartLimits limits =
-        rules::limits_of(widest, {double{t.expected}, double{t.model_deviation}, double{t.deviation}, double{t.lasting_deviation}});
+    const rules::ChartLimits limits = rules::limits_of(design, expectation_of(t), double{t.far_share});
     const float lasting = std::max(t.lasting_deviation, 1e-9F);
-    all.push_back({t.error, t.shown, static_cast<float>(limits.allowance), static_cast<float>(limits.cap), lasting,
-                   static_cast<float>(limits.limit) / lasting, static_cast<float>(limits.fast)});
+    all.push_back({t.error, t.shown, static_cast<float>(limits.allowance), static_cast<float>(limits.cap), lasting, static_cast<float>(limits.fast)});
   }
   return all;
 }
@@ -82,8 +77,22 @@ double median_of(const Turns& turns, Member member) {
   return std::max(1e-9, double{all[all.size() / 2]});
 }
 
-double interval_of(const rules::ChartDesign& design, double lasting, double signals_a_year) {
-  return rules::h_guard * rules::decision_interval(design.smallest_shift / 2 / lasting, design.turns_a_year / signals_a_year);
+// A turn as they mostly are.
+NoiseTurn usual_turn(const NoiseSeries& series) {
+  NoiseTurn turn;
+  const auto set = [&](auto member) { turn.*member = static_cast<float>(median_of(series.turns, member)); };
+  set(&NoiseTurn::model_deviation);
+  set(&NoiseTurn::deviation);
+  set(&NoiseTurn::lasting_deviation);
+  set(&NoiseTurn::far_share);
+  return turn;
+}
+
+// Decision limit in lasting deviations, at such a turn.
+double interval_of(const rules::ChartDesign& design, const NoiseTurn& usual, double signals_a_year) {
+  rules::ChartDesign asked = design;
+  asked.false_signals_a_year = signals_a_year;
+  return rules::limits_of(asked, expectation_of(usual), double{usual.far_share}).limit / double{usual.lasting_deviation};
 }
 
 // Shift on the figure's scale after a share of the fault's time.
@@ -118,7 +127,7 @@ double days_to_signal(std::span<const HeldTurn> turns, std::size_t begin, double
     sum = std::max(0.0, sum + std::min(error, double{turn.cap}) - double{turn.allowance});
     beyond = error > double{turn.fast} ? beyond + 1 : 0;
     const double height = sum / double{turn.lasting};
-    if (beyond >= 3 || (height > interval && height > double{turn.least} && smooth > shown_least))
+    if (beyond >= 3 || (height > interval && smooth > shown_least))
       return static_cast<double>(i + 1) / turns_a_day;
   }
   return days;
@@ -199,7 +208,6 @@ const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int lin
   pass.figure = figure;
   const rules::ChartDesign design = scaled(series.design, condition, scale);
   pass.turns = held_turns(series, design);
-  pass.least = median_of(pass.turns, &HeldTurn::least);
   pass.years = static_cast<double>(pass.turns.size()) / design.turns_a_year;
   const auto shown_least = static_cast<float>(shown_share * smallest_shift_of(in_force_, condition, of_line) * scale);
   Side side = Side::up;
@@ -216,16 +224,15 @@ const Pricing::Pass& Pricing::pass_of(Condition condition, double scale, int lin
 
 // Excursions of all charts of a condition, in shares of their limit.
 void Pricing::add_excursions(Condition condition, const Thresholds& thresholds, std::vector<Excursion>& out, double& years) {
-  const double budget_ratio = budget_of(thresholds, condition) / budget_of(in_force_, condition);
+  const double budget_ratio = rules::budget_of(thresholds, condition) / rules::budget_of(in_force_, condition);
   for (const auto& [number, line] : noise_->lines) {
     const double scale = smallest_shift_of(thresholds, condition, line) / smallest_shift_of(in_force_, condition, line);
     for (const Charted& charted : charts_of(condition)) {
       const NoiseSeries& series = line.of(charted.figure);
       if (series.turns.size() < turns_least) continue;
       const rules::ChartDesign design = scaled(series.design, condition, scale);
-      const double lasting = median_of(series.turns, &NoiseTurn::lasting_deviation);
       const Pass& pass = pass_of(condition, scale, number, charted.figure);
-      const double limit = std::max(interval_of(design, lasting, design.false_signals_a_year * budget_ratio), pass.least);
+      const double limit = interval_of(design, usual_turn(series), design.false_signals_a_year * budget_ratio);
       years = std::max(years, pass.years);
       for (const Excursion& e : pass.excursions)
         if (e.sudden || double{e.height} > share_least * limit) out.push_back({static_cast<float>(double{e.height} / limit), e.at_days, e.sudden});
@@ -265,7 +272,7 @@ double Pricing::false_together(const Thresholds& thresholds) {
 }
 
 std::optional<Price> Pricing::of(Condition condition, const Thresholds& thresholds) {
-  const double budget_ratio = budget_of(thresholds, condition) / budget_of(in_force_, condition);
+  const double budget_ratio = rules::budget_of(thresholds, condition) / rules::budget_of(in_force_, condition);
   Price price;
   std::vector<double> leads;
   for (const auto& [number, line] : noise_->lines) {
@@ -276,11 +283,10 @@ std::optional<Price> Pricing::of(Condition condition, const Thresholds& threshol
       const NoiseSeries& series = line.of(charted.figure);
       if (series.turns.size() < turns_least) continue;
       const rules::ChartDesign design = scaled(series.design, condition, scale);
-      const double lasting = median_of(series.turns, &NoiseTurn::lasting_deviation);
-      const double signals = design.false_signals_a_year * budget_ratio;
-      const double interval = interval_of(design, lasting, signals);
+      const NoiseTurn usual = usual_turn(series);
+      const double lasting = double{usual.lasting_deviation};
+      const double limit = interval_of(design, usual, design.false_signals_a_year * budget_ratio);
       const Pass& pass = pass_of(condition, scale, number, charted.figure);
-      const double limit = std::max(interval, pass.least);
       const double sides = charted.side == Side::both ? 2 : 1;
       price.by_run_length += sides * design.turns_a_year /
                              statistics::cusum_run_length({.k = design.smallest_shift / 2 / lasting,
@@ -294,7 +300,7 @@ std::optional<Price> Pricing::of(Condition condition, const Thresholds& threshol
       line_leads.resize(static_cast<std::size_t>(settings_.beginnings), 0);
       for (std::size_t i = 0; i < line_leads.size(); ++i) {
         const std::size_t begin = i * turns.size() / line_leads.size();
-        const double days = days_to_signal(turns, begin, a_day, settings_.fault_days, interval, shown_least, sign,
+        const double days = days_to_signal(turns, begin, a_day, settings_.fault_days, limit, shown_least, sign,
                                            [&](double share) { return fault_shift(charted.figure, charted.side, series, share); });
         line_leads[i] = std::max(line_leads[i], settings_.fault_days - days);  // whichever chart speaks first
       }

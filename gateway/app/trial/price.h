@@ -50,7 +50,6 @@ struct HeldTurn {
   float allowance;
   float cap;
   float lasting;
-  float least;  // of the sum, in lasting deviations
   float fast;
 };
 
@@ -79,7 +78,6 @@ class Pricing {
     Figure figure{};
     std::vector<HeldTurn> turns;
     std::vector<Excursion> excursions;  // by time
-    double least = 0;                   // what the sum must at least reach, in lasting deviations, as it mostly is
     double years = 0;                   // of noise
   };
   class Walk;

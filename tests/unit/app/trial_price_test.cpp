@@ -13,13 +13,22 @@ namespace {
 constexpr double turns_a_year = 10'000;
 constexpr double generous = 40;  // false warnings a year: enough to count
 
+Thresholds in_force() {
+  Thresholds t;
+  t.false_warnings_per_year = generous;
+  return t;
+}
+
 // One line whose time to pressure scatters as an independent normal figure.
 StationNoise normal_noise(double deviation, int turns, unsigned seed) {
   std::mt19937_64 random(seed);
   std::normal_distribution<double> normal(0, deviation);
   StationNoise noise;
   NoiseSeries& series = noise.lines[1].figures[static_cast<std::size_t>(Figure::time)];
-  series.design = {.smallest_shift = rules::smallest_time_shift, .fast_shift = 0.1, .false_signals_a_year = generous / 12 / 2, .turns_a_year = turns_a_year};
+  series.design = {.smallest_shift = rules::usual_shift(in_force(), Condition::slow_to_pressure, rules::smallest_time_shift),
+                   .fast_shift = 0.1,
+                   .false_signals_a_year = rules::budget_of(in_force(), Condition::slow_to_pressure) / 2,
+                   .turns_a_year = turns_a_year};
   series.limit = std::log(400.0);
   for (int i = 0; i < turns; ++i) {
     const auto error = static_cast<float>(normal(random));
@@ -27,12 +36,6 @@ StationNoise normal_noise(double deviation, int turns, unsigned seed) {
                             static_cast<float>(std::log(200.0))});
   }
   return noise;
-}
-
-Thresholds in_force() {
-  Thresholds t;
-  t.false_warnings_per_year = generous;
-  return t;
 }
 
 Thresholds with_shift(double pct) {

@@ -4,17 +4,103 @@
 
 #include <algorithm>
 #include <cmath>
+#include <random>
 
 namespace driftline::rules {
 namespace {
 
-// If this fails the decision limits no longer follow from the false warnings that the engineer allows.
-TEST(DriftChart, decision_interval_gives_the_run_lengths_of_the_tables) {
-  // One-sided, k 0.5: run lengths 500, 5000, 50000 need h 4.389130, 6.669267, 8.968762. Computed with the R package spc 0.6.7
-  // (xcusum.crit); Siegmund's approximation is within 1 %.
-  EXPECT_NEAR(decision_interval(0.5, 500), 4.389130, 0.05);
-  EXPECT_NEAR(decision_interval(0.5, 5000), 6.669267, 0.07);
-  EXPECT_NEAR(decision_interval(0.5, 50000), 8.968762, 0.09);
+// A chart's sum over errors drawn by `draw`, until `signals` false ones came: mean turns between them, one side.
+template <class Draw>
+double run_length_of(const ChartDesign& design, const Expectation& expected, int signals, Draw draw) {
+  double turns = 0;
+  for (int found = 0; found < signals;) {
+    DriftChart chart;
+    const ChartLimits limits = limits_of(design, expected, far_share(chart));
+    for (double sum = 0;;) {
+      ++turns;
+      sum = std::max(0.0, sum + std::min(draw(), limits.cap) - limits.allowance);
+      if (sum > limits.limit) break;
+    }
+    ++found;
+  }
+  return turns / signals;
+}
+
+// The engineer allows so many false warnings a year: normal turns must not give more. Half of what is allowed is kept for turns
+// that are far off, and where the scatter is small against the shift those decide.
+TEST(DriftChart, normal_turns_give_no_more_false_signals_than_allowed) {
+  std::mt19937_64 random(7);
+  for (const double smallest : {0.25, 0.5, 1.0}) {  // deviations
+    const ChartDesign design{.smallest_shift = smallest, .fast_shift = 1000, .false_signals_a_year = 10, .turns_a_year = 5000};
+    const Expectation expected{.value = 0, .model_deviation = 0, .deviation = 1, .lasting_deviation = 1};
+    std::normal_distribution<double> normal;
+    const double length = run_length_of(design, expected, 60, [&] { return normal(random); });
+    EXPECT_GT(length, 500 * 0.75) << smallest;
+    EXPECT_LT(length, 1000 * 2.0) << smallest << ": nothing but the budget decides here";
+  }
+}
+
+// Turns that are alike sum to more than independent ones of the same scatter; the lasting deviation has to account for it.
+TEST(DriftChart, turns_that_are_alike_give_no_more_false_signals_than_allowed) {
+  std::mt19937_64 random(8);
+  for (const double phi : {0.3, 0.7}) {
+    const ChartDesign design{.smallest_shift = 1, .fast_shift = 1000, .false_signals_a_year = 10, .turns_a_year = 5000};
+    const Expectation expected{.value = 0, .model_deviation = 0, .deviation = 1, .lasting_deviation = std::sqrt((1 + phi) / (1 - phi))};
+    std::normal_distribution<double> normal;
+    double now = 0;
+    const double length = run_length_of(design, expected, 60, [&] { return now = phi * now + std::sqrt(1 - phi * phi) * normal(random); });
+    EXPECT_GT(length, 500 * 0.75) << phi;
+    EXPECT_LT(length, 1000 * 4.0) << phi;
+  }
+}
+
+// Where one turn in a hundred is far off and the others lie still, those turns are what false signals come from.
+TEST(DriftChart, far_turns_give_no_more_false_signals_than_allowed) {
+  std::mt19937_64 random(9);
+  std::uniform_real_distribution<double> chance;
+  for (const double smallest : {1.0, 3.0}) {
+    const ChartDesign design{.smallest_shift = smallest, .fast_shift = 1000, .false_signals_a_year = 5, .turns_a_year = 5000};
+    const Expectation expected{.value = 0, .model_deviation = 0, .deviation = 1, .lasting_deviation = 1};
+    EXPECT_GT(run_length_of(design, expected, 40, [&] { return chance(random) < 0.01 ? 50.0 : 0.0; }), 1000 * 0.75) << smallest;
+  }
+}
+
+// A root of Lundberg's equation that is none would set limits by accident.
+TEST(DriftChart, the_limit_for_far_turns_solves_its_equation) {
+  for (const double f : {0.001, 0.01, 0.1})
+    for (const double allowance : {0.5, 1.0, 4.0}) {
+      if (f > 0.5 * allowance / (allowance + 3)) continue;
+      const double theta = std::log(1e5) / limit_for_far_turns(3, allowance, f, 1e5);
+      EXPECT_NEAR(f * std::exp(3 * theta) + (1 - f) * std::exp(-allowance * theta), 1, 1e-3) << f << ' ' << allowance;
+    }
+  EXPECT_GT(limit_for_far_turns(3, 0.1, 0.5, 1e5), 0) << "more far turns than any chart can bear";
+}
+
+// If this fails the number that the engineer sets decides nothing.
+TEST(DriftChart, the_limit_follows_the_budget_however_small_the_scatter) {
+  const Expectation expected{.value = 0, .model_deviation = 0.001, .deviation = 0.003, .lasting_deviation = 0.0035};
+  double last = 1e9;
+  for (const double budget : {0.1, 0.5, 2.0, 10.0}) {
+    const ChartDesign design{.smallest_shift = 0.025, .fast_shift = 0.1, .false_signals_a_year = budget * 0.4 / 8, .turns_a_year = 4000};
+    const double limit = limits_of(design, expected, 0.001).limit;
+    EXPECT_LT(limit, 0.96 * last) << budget;
+    EXPECT_GT(limit, 3 * expected.deviation) << "no turn alone may reach it";
+    last = limit;
+  }
+}
+
+// If this fails a fault that goes on is taken for turns that were not seen well, and its chart goes blind.
+TEST(DriftChart, a_lasting_shift_is_not_learnt_as_far_turns) {
+  const ChartDesign design{.smallest_shift = 0.04, .fast_shift = 10, .false_signals_a_year = 0.01, .turns_a_year = 5000};
+  const Expectation expected{.value = 0, .model_deviation = 0, .deviation = 0.01, .lasting_deviation = 0.01};
+  DriftChart chart;
+  for (int i = 0; i < 50; ++i) (void)follow(chart, design, expected, 0.0, time_from_ms(i * 3600000LL));
+  const double before = far_share(chart);
+  for (int i = 50; i < 100; ++i) (void)follow(chart, design, expected, 0.3, time_from_ms(i * 3600000LL));
+  EXPECT_LE(far_share(chart), before);
+  DriftChart odd;
+  for (int i = 0; i < 100; ++i) (void)follow(odd, design, expected, i % 10 == 0 ? 0.3 : 0.0, time_from_ms(i * 3600000LL));
+  EXPECT_GT(far_share(odd), 0.02) << "turns that come back are such";
 }
 
 // If this fails one bad turn can wake somebody.
