@@ -15,24 +15,25 @@ struct Row {
   std::string_view symptoms;  // one letter each, in the order of Symptom; see chance()
 };
 
+// A leak takes grease from the reservoir that a worn pump or a valve that returns it does not.
 // U surely up, u often up, m maybe up or not, 0 neither, D surely down, d often down, w maybe down or not, e either way but
 // moved, b by chance, z never, l seldom, ? nothing known: as often as other things happen.
 //                                                               rise, vent           yes or no
 constexpr std::array<Row, 13> table{{
-    // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal
-    {Cause::slow_leak, 0.20,               "Uw00" "u?d0" "00" "0mm0mm?0z0?00"},
-    {Cause::line_broken, 0.05,             "?d?D" "?D?0" "00" "0UUUmm?0z0?00"},
-    {Cause::air_in_line, 0.08,             "Um00" "m0dU" "m0" "mum0uu?0z0?0m"},
-    {Cause::stiff_grease, 0.14,            "UUUm" "muud" "m0" "Um?0mmUUz0?0m"},
-    {Cause::pump_worn, 0.12,               "U000" "u0d0" "00" "Ulm0mb?0z0?00"},
-    {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Umm0bb?0z0?00"},
-    {Cause::changeover_leaking, 0.07,      "U000" "u0d0" "0U" "umm0bb?0z0?00"},
-    {Cause::metering_stuck, 0.08,          "D00m" "D000" "00" "mm00bb?0z0?00"},
-    {Cause::line_restricted, 0.08,         "Du0m" "D???" "00" "0m00bb?0z0?00"},
-    {Cause::vent_restricted, 0.07,         "dUU0" "0000" "00" "mm00bb?0z0?00"},
-    {Cause::outside_pressure, 0.05,        "d?U0" "dm00" "00" "0U00bb?0zUU00"},
-    {Cause::pressure_sensor_drift, 0.06,   "??e?" "0?00" "00" "0m00bb?0m0?00"},
-    {Cause::settings_changed, 0.05,        "??me" "0000" "m0" "Uu00bb?0z0?m0"},
+    // ttp vent res peak | plateau len, level, steep, soft, run-on, others | all sudden not-r far low rep cold says zero one work set heal | use
+    {Cause::slow_leak, 0.20,               "Uw00" "u?d0" "00" "0mm0mm?0z0?00U"},
+    {Cause::line_broken, 0.05,             "?d?D" "?D?0" "00" "0UUUmm?0z0?00U"},
+    {Cause::air_in_line, 0.08,             "Um00" "m0dU" "m0" "mum0uu?0z0?0m0"},
+    {Cause::stiff_grease, 0.14,            "UUUm" "muud" "m0" "Um?0mmUUz0?0m0"},
+    {Cause::pump_worn, 0.12,               "U000" "u0d0" "00" "Ulm0mb?0z0?000"},
+    {Cause::relief_leaking, 0.08,          "u00d" "00du" "U0" "Umm0bb?0z0?000"},
+    {Cause::changeover_leaking, 0.07,      "U000" "u0d0" "0U" "umm0bb?0z0?000"},
+    {Cause::metering_stuck, 0.08,          "D00m" "D000" "00" "mm00bb?0z0?00D"},
+    {Cause::line_restricted, 0.08,         "Du0m" "D???" "00" "0m00bb?0z0?00d"},
+    {Cause::vent_restricted, 0.07,         "dUU0" "0000" "00" "mm00bb?0z0?000"},
+    {Cause::outside_pressure, 0.05,        "d?U0" "dm00" "00" "0U00bb?0zUU000"},
+    {Cause::pressure_sensor_drift, 0.06,   "??e?" "0?00" "00" "0m00bb?0m0?000"},
+    {Cause::settings_changed, 0.05,        "??me" "0000" "m0" "Uu00bb?0z0?m0?"},
 }};
 static_assert([] {
   for (const Row& row : table)

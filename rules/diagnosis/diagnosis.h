@@ -42,8 +42,9 @@ enum class Symptom : std::uint8_t {
   working_hours,
   settings_changed,
   healing,         // going back on its own
+  level_use,       // what a turn takes from the reservoir
 };
-inline constexpr std::size_t symptom_count = 23;
+inline constexpr std::size_t symptom_count = 24;
 
 // Probabilities of down, none, up; empty when not known.
 struct Sight {

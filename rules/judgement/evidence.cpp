@@ -10,6 +10,7 @@ constexpr double recent_days = 3;
 constexpr double below_zero_bar = 0.7;
 constexpr double shift_to_compare = 0.012;
 constexpr double large_shift = 0.08;
+constexpr double level_tells = 0.35;  // error of the use over the move that is looked for
 constexpr double shift_to_share_out = 0.02;  // of the time to pressure; less is noise, and where it lies says nothing
 
 double up_probability(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
@@ -143,6 +144,22 @@ std::optional<double> peaks_alike(const StationState& state, const LineState& li
   return up_probability((least - 0.5) / 0.15);
 }
 
+// The reservoir as a witness: does what turns take move with the time to pressure? A leak of one line of n moves it by an n-th. Only
+// where the level tells such a move from none.
+void note_level_use(Evidence& e, const StationState& state, const LineState& line) {
+  const reservoir::State& r = state.reservoir;
+  const double moved = std::abs(shift_of(line.time_chart));
+  if (!r.sensor_seen || !r.level_known || r.doubt != reservoir::Doubt::none || r.usual_use <= 0 || moved < shift_to_share_out) return;
+  const double lines = static_cast<double>(std::max<std::size_t>(state.lines.size(), 1));
+  const double alike = lines > 1 ? alike_probability(state, line).value_or(0.5) : 1;
+  const double expected = moved * (alike + (1 - alike) / lines);
+  const reservoir::Estimate now = r.filter.lately();
+  if (now.use <= 0) return;
+  const double error = std::hypot(now.use_sd / now.use, double{r.usual_sd} / double{r.usual_use});
+  if (error > level_tells * expected) return;
+  note(e, Symptom::level_use, sight_of(std::log(now.use / double{r.usual_use}), error, 0.5 * expected));
+}
+
 // A turn that missed its target after hanging just under it: the flow had somewhere to go at that pressure and no lower.
 void note_hanging(Evidence& e, const LineState& line, const Turn& turn) {
   if (!turn.cycle.shape.run_on_s || !turn.cycle.pump_run_s || line.run_on.turns < light_turns_to_learn) return;
@@ -183,6 +200,7 @@ Evidence evidence_of(const StationState& state, const LineState& line, const Tur
     const double rest = std::min(cycle.residual_bar.value_or(0), cycle.vent_floor_bar.value_or(0));
     note_probability(e, Symptom::below_zero, up_probability((-rest - below_zero_bar) / 0.25));
   }
+  note_level_use(e, state, line);
   note(e, Symptom::one_turn, false);
   note(e, Symptom::settings_changed, within_days(state.last_settings, turn.time, 2));
   if (line.sudden) note(e, Symptom::working_hours, daytime(cycle.pump_start));

@@ -92,6 +92,7 @@ const char* words_of(Symptom symptom, bool yes) {
     case Symptom::one_turn: return yes ? "only this turn shows it" : "";
     case Symptom::working_hours: return yes ? "it came in working hours" : "";
     case Symptom::settings_changed: return yes ? "settings were changed shortly before" : "";
+    case Symptom::level_use: return yes ? "turns take another amount of grease than usual" : "turns take as much grease as usual";
     case Symptom::healing: return yes ? "it goes back by itself" : "";
     default: return "";
   }

@@ -42,6 +42,17 @@ TEST(Diagnosis, all_lines_by_one_factor_points_at_the_pump_and_one_line_at_that_
   EXPECT_EQ(diagnose(one)[0].cause, Cause::slow_leak);
 }
 
+// If this fails a station with a single line is sent a pump where its hose leaks: only the reservoir tells them apart.
+TEST(Diagnosis, what_turns_take_from_the_reservoir_tells_a_leak_from_a_worn_pump) {
+  Evidence e = slower();
+  note(e, Symptom::others_rise, Sight{0.01, 0.01});
+  note(e, Symptom::level_use, Sight{0, 0.97});
+  EXPECT_EQ(diagnose(e)[0].cause, Cause::slow_leak);
+  EXPECT_LT(weight_of(diagnose(e), Cause::pump_worn), 0.2);
+  note(e, Symptom::level_use, Sight{0.01, 0.01});
+  EXPECT_GT(weight_of(diagnose(e), Cause::pump_worn), 2 * weight_of(diagnose(e), Cause::slow_leak));
+}
+
 // If this fails a leaking changeover valve is not told from a worn pump.
 TEST(Diagnosis, a_resting_line_that_rises_points_at_the_changeover) {
   Evidence e = slower();
