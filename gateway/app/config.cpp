@@ -301,7 +301,11 @@ GatewaySettings gateway_settings(const Config& config) {
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   settings.web = config.web;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
-  if (config.duty) settings.consumers.push_back(messages_consumer(*config.duty, messages::page_links(config.duty->page_url)));
+  if (config.duty) {
+    messages::Facts facts;
+    for (const auto& [station, context] : config.plant.stations) facts[station] = {context.design.reservoir_kg};
+    settings.consumers.push_back(messages_consumer(*config.duty, messages::page_links(config.duty->page_url), std::move(facts)));
+  }
   return settings;
 }
 

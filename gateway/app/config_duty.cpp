@@ -54,10 +54,36 @@ class DutyFile {
     }
     duty_.page_url = document_.value("page_url", "");
     while (duty_.page_url.ends_with('/')) duty_.page_url.pop_back();
+    take_units();
+    for (const auto& [place, kind] : part("grease").items()) duty_.grease[place] = kind;
+    take_language();
     take_life();
   }
 
  private:
+  // What is not given for a site is as in the list's own.
+  static messages::Units units_of(const Json& from, const messages::Units& otherwise) {
+    return {.psi = from.value("pressure", otherwise.psi ? "psi" : "bar") == "psi", .fahrenheit = from.value("temperature", otherwise.fahrenheit ? "F" : "C") == "F"};
+  }
+  void take_units() {
+    duty_.units = units_of(part("units"), {});
+    for (const auto& [site, units] : part("site_units").items()) duty_.site_units[site] = units_of(units, duty_.units);
+  }
+
+  void take_language() {
+    const auto file = readable(document_, "words_file", "");
+    if (!file || !std::ifstream(*file).is_open()) return;
+    const std::string name = document_["words_file"];
+    const auto texts = read_json_file(*file, name, problems_);
+    if (!texts) return;
+    std::map<std::string, std::string> given;
+    for (const auto& [key, text] : texts->items()) {
+      if (!text.is_string()) return problems_.push_back({name, pointer_step(key), "it is no text", "an object of names and texts, as driftline check --words prints it"});
+      given[key] = text;
+    }
+    for (const auto& wrong : duty_.words.translate(given)) problems_.push_back({name, pointer_step(wrong.name), wrong.why, wrong.remedy});
+  }
+
   // An empty object where it is not given; nothing that ends before a loop over it does.
   static const Json& part_of(const Json& from, const char* name) {
     static const Json none = Json::object();

@@ -156,12 +156,19 @@ int verb_check(Arguments arguments) {
   std::string explain;
   std::string who;
   bool json = false;
+  bool words = false;
   CLI::App app(help_text, "driftline check");
   app.add_option("--config,config", folder, "configuration folder; the word --config may be left out");
   app.add_option("--explain", explain, "SITE/STATION: print its thresholds and where each comes from");
   app.add_option("--who", who, "SITE/STATION[/line-N]:CONDITION:URGENCY[@TIME]: who would be told, and why");
   app.add_flag("--json", json, "print the result as JSON");
+  app.add_flag("--words", words, "print every text of the messages, as a file to translate");
   if (const auto code = parse_command_line(app, arguments)) return *code;
+  if (words) {
+    nlohmann::json all(messages::Words().all());
+    std::cout << all.dump(2) << '\n';
+    return exit_done;
+  }
   if (folder.empty()) {
     std::cerr << "driftline check: no configuration folder is given: driftline check --config DIR\n";
     return exit_unusable;

@@ -143,8 +143,17 @@ tl::expected<std::int64_t, Trouble> Reader::messages_sent_since(const std::strin
   });
 }
 Rows<WarningChange> Reader::warning_row(std::int64_t id) { return rows<WarningTable>(*database_, "WHERE warnings.id = ?", 1, id); }
-tl::expected<std::int64_t, Trouble> Reader::stations_known() {
-  return answered([&] { return database_->number("SELECT count(*) FROM station_states"); });
+tl::expected<std::vector<StationId>, Trouble> Reader::stations_known() {
+  return answered([&] {
+    Statement statement = database_->prepare("SELECT site, station FROM stations WHERE no IN (SELECT station_no FROM station_states) ORDER BY site, station");
+    statement.begin();
+    std::vector<StationId> stations;
+    while (statement.step()) {
+      StationId& station = stations.emplace_back();
+      statement.take_all(station.site, station.station);
+    }
+    return stations;
+  });
 }
 
 tl::expected<SavedStates, Trouble> Reader::states() {

@@ -65,7 +65,7 @@ class Reader {
   [[nodiscard]] Rows<KeptMessage> messages_since(Time made);  // the newest, as many as one question may give, by id
   [[nodiscard]] tl::expected<std::int64_t, Trouble> messages_sent_since(const std::string& person, const std::string& channel, Time since);
   [[nodiscard]] Rows<WarningChange> warning_row(std::int64_t id);
-  [[nodiscard]] tl::expected<std::int64_t, Trouble> stations_known();
+  [[nodiscard]] tl::expected<std::vector<StationId>, Trouble> stations_known();  // that have a state; sorted
   // All that happened to one warning, newest first; of people alone with `acts_only`.
   [[nodiscard]] Rows<LifeChange> latest_life_changes(const WarningRef& warning, bool acts_only, int limit);
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "gateway/history/message_rows.h"
+#include "gateway/messages/picture.h"
 #include "rules/records/warning.h"
 
 namespace driftline::messages {
@@ -15,6 +16,9 @@ struct Item {
   std::int64_t id = 0;
   history::KeptMessage message;
   std::optional<WarningChange> warning;
+  std::optional<Trend> trend{};        // of the figure that moved
+  std::optional<double> grease_kg{};   // to fill the reservoir
+  std::optional<std::string> ended{};  // the machine's last words, of what has ended
 };
 
 struct Bundle {

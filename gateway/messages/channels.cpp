@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <atomic>
+#include <cstdio>
 #include <cstring>
 #include <fstream>
 
@@ -190,6 +191,32 @@ void put(std::string& out, std::string_view name, std::string_view text) {
   append_json_string(out, text);
 }
 
+void put_forecast(std::string& out, const Item& item) {
+  const Forecast forecast = item.warning ? item.warning->forecast : Forecast{};
+  const auto time = [&](std::string_view name, const std::optional<Time>& at) {
+    if (at)
+      put(out, name, rfc3339(*at));
+    else
+      out += ",\"" + std::string(name) + "\":null";
+  };
+  time("limit_at", forecast.limit_at);
+  time("limit_at_earliest", forecast.limit_at_earliest);
+  time("limit_at_latest", forecast.limit_at_latest);
+}
+
+void put_causes(std::string& out, const Item& item) {
+  out += ",\"causes\":[";
+  bool first = true;
+  for (const WeightedCause& cause : item.warning ? item.warning->causes : std::vector<WeightedCause>{}) {
+    out += std::exchange(first, false) ? "{" : ",{";
+    put(out, "cause", name_of(cause.cause));
+    char weight[32];
+    std::snprintf(weight, sizeof weight, "%.3f", cause.weight);
+    out += std::string(",\"weight\":") + weight + "}";
+  }
+  out += ']';
+}
+
 }  // namespace
 
 std::string signature_of(std::string_view key, std::string_view body) {
@@ -232,6 +259,8 @@ std::string webhook_body(const Outbound& message) {
     put(out, "condition", name_of(row.warning->condition));
     put(out, "urgency", name_of(row.urgency));
     put(out, "raised", rfc3339(row.raised));
+    put_forecast(out, item);
+    put_causes(out, item);
     out += '}';
   }
   out += "]}";

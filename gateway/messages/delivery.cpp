@@ -1,8 +1,9 @@
 #include "gateway/messages/delivery.h"
 
 #include <algorithm>
-#include <map>
+#include <set>
 
+#include "gateway/messages/digest.h"
 #include "gateway/messages/events.h"
 #include "gateway/messages/limits.h"
 #include "gateway/messages/plan.h"
@@ -47,8 +48,7 @@ void Planning::step(Time now) {
 void Planning::look_at_warnings(Time now) {
   const auto lives = reader_->lives();
   const auto told = reader_->messages_since(now - told_for);
-  const auto known = reader_->stations_known();
-  if (!lives || !told || !known) {
+  if (!lives || !told) {
     reader_.reset();
     life_seen_ = -1;
     return;
@@ -57,8 +57,7 @@ void Planning::look_at_warnings(Time now) {
   for (const auto& stored : *told) kept.push_back(stored.row);
   Plan planned = plan(duty_, *lives, kept, now);
   wake_at_ = planned.wake_at;
-  for (MessageRow& row : digest(duty_, *lives, *known, now))
-    if (std::none_of(kept.begin(), kept.end(), [&](const KeptMessage& one) { return one.row.key == row.key; })) planned.rows.push_back(std::move(row));
+  add_digest(planned.rows, *lives, kept, now);
   if (planned.rows.empty()) return;
   const auto stored = parts_.history->plan_messages(planned.rows);
   if (!stored) {
@@ -68,6 +67,26 @@ void Planning::look_at_warnings(Time now) {
   }
   events::planned(planned.rows.size());
   if (parts_.between) parts_.between("planned");
+}
+
+void Planning::add_digest(std::vector<MessageRow>& rows, const LifeRows& lives, const std::vector<KeptMessage>& told, Time now) {
+  const auto date = digest_due(duty_, told, now);
+  if (!date) return;
+  const auto known = reader_->stations_known();
+  const auto fed = reader_->fed_stations();
+  if (!known || !fed) return;
+  DigestFacts facts;
+  std::set<StationId> all(known->begin(), known->end());
+  for (const auto& [station, what] : parts_.facts) all.insert(station);
+  facts.known.assign(all.begin(), all.end());
+  for (const auto& station : *fed)
+    if (station.last >= now - std::chrono::hours{24}) facts.heard.push_back(station.id);
+  for (const KeptMessage& kept : told) {
+    const history::MessageState state = kept.progress.state;
+    facts.held += state == history::MessageState::waiting && kept.row.warning && kept.row.urgency != Urgency::act ? 1 : 0;
+    facts.failed += (state == history::MessageState::refused || state == history::MessageState::unsure) && now - kept.row.made < std::chrono::hours{24} ? 1 : 0;
+  }
+  for (MessageRow& row : of_itself(duty_, digest_of(duty_, lives, facts, *date, now), now)) rows.push_back(std::move(row));
 }
 
 tl::expected<void, history::Trouble> tell(history::History& history, const DutyList& duty, const GatewaySays& said, Time now) {

@@ -16,6 +16,7 @@
 #include "gateway/history/history.h"
 #include "gateway/history/reader.h"
 #include "gateway/messages/duty.h"
+#include "gateway/messages/plan.h"
 #include "gateway/messages/sending.h"
 
 namespace driftline::messages {
@@ -30,6 +31,7 @@ class Planning {
  private:
   bool ready();
   void look_at_warnings(Time now);
+  void add_digest(std::vector<MessageRow>& rows, const LifeRows& lives, const std::vector<KeptMessage>& told, Time now);
   const DutyList& duty_;
   DeliveryParts& parts_;
   std::unique_ptr<history::Reader> reader_;

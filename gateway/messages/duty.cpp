@@ -81,6 +81,17 @@ const std::string& zone_of(const DutyList& duty, const std::string& site) {
   return found == duty.zones.end() ? duty.zone : found->second;
 }
 
+Units units_of(const DutyList& duty, const std::string& site) {
+  const auto found = duty.site_units.find(site);
+  return found == duty.site_units.end() ? duty.units : found->second;
+}
+
+std::string grease_of(const DutyList& duty, const StationId& station) {
+  for (const std::string& name : {station.site + "/" + station.station, station.site})
+    if (const auto found = duty.grease.find(name); found != duty.grease.end()) return found->second;
+  return {};
+}
+
 std::string person_on(const DutyList& duty, const std::string& name, Time now) {
   if (duty.people.contains(name)) return name;
   const auto found = duty.rotas.find(name);

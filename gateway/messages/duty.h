@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "gateway/history/life_rows.h"
+#include "gateway/messages/words.h"
 #include "rules/records/time.h"
 #include "rules/warnings/life.h"
 
@@ -69,6 +70,12 @@ struct WebhookSettings {
   bool operator==(const WebhookSettings&) const = default;
 };
 
+struct Units {
+  bool psi = false;         // else bar
+  bool fahrenheit = false;  // else C
+  bool operator==(const Units&) const = default;
+};
+
 struct DutyList {
   std::string zone = "UTC";
   std::map<std::string, std::string> zones;  // by site
@@ -81,6 +88,10 @@ struct DutyList {
   std::optional<MailSettings> mail;
   std::map<std::string, WebhookSettings> webhooks;
   std::string page_url;
+  Units units;
+  std::map<std::string, Units> site_units;
+  std::map<std::string, std::string> grease;  // its kind, by site or SITE/STATION
+  Words words;
   rules::LifeSettings life;
   bool operator==(const DutyList&) const = default;
 };
@@ -97,6 +108,8 @@ struct Local {
 // The moment at which quiet hours that hold now are over; empty: it is not quiet.
 [[nodiscard]] std::optional<Time> quiet_until(const DutyList& duty, Time now, const std::string& zone);
 [[nodiscard]] const std::string& zone_of(const DutyList& duty, const std::string& site);
+[[nodiscard]] Units units_of(const DutyList& duty, const std::string& site);
+[[nodiscard]] std::string grease_of(const DutyList& duty, const StationId& station);  // empty: not known
 // Who of the rota, or the person of that name. Empty: no such name.
 [[nodiscard]] std::string person_on(const DutyList& duty, const std::string& name, Time now);
 

@@ -16,6 +16,12 @@ inline constexpr std::chrono::minutes flood_window{10};
 inline constexpr int flood_messages = 10;
 inline constexpr int rows_a_look = 500;             // a summary of more would be read by nobody
 inline constexpr std::chrono::milliseconds look_spacing{200};  // so that a message leaves within a second
+inline constexpr std::chrono::hours trend_for{24 * 30};  // as the page's strips
+inline constexpr std::size_t trend_points_min = 5;       // fewer are no trend
+inline constexpr int trend_turns_max = 5'000;            // a month of eight lines, each every hour
+inline constexpr int changes_looked_at = 1'000;          // of one station's warnings, for the last words of one
+inline constexpr std::size_t told_in_full = 3;           // of a bundle, and every act
+inline constexpr std::size_t digest_lines_most = 40;     // of one state; the page has all
 inline constexpr int unsure_most = 2;               // handed over so often without an answer: no third copy
 inline constexpr std::size_t key_bytes_min = 16;    // of a webhook's signature
 

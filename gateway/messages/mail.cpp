@@ -43,11 +43,30 @@ std::string crlf(std::string_view text) {
   return out;
 }
 
-std::string part(const std::string& type, std::string_view text) {
-  const std::string bytes = crlf(text);
-  std::string out = "Content-Type: " + type + "; charset=utf-8\r\nContent-Transfer-Encoding: base64\r\n\r\n";
-  for (std::size_t at = 0; at < bytes.size(); at += bytes_a_line) out += base64(std::string_view(bytes).substr(at, bytes_a_line)) + "\r\n";
+std::string in_lines(std::string_view bytes) {
+  std::string out;
+  for (std::size_t at = 0; at < bytes.size(); at += bytes_a_line) out += base64(bytes.substr(at, bytes_a_line)) + "\r\n";
   return out;
+}
+
+std::string part(const std::string& type, std::string_view text) {
+  return "Content-Type: " + type + "; charset=utf-8\r\nContent-Transfer-Encoding: base64\r\n\r\n" + in_lines(crlf(text));
+}
+
+std::string with_host(std::string text, const std::string& host) {
+  for (std::size_t at = 0; (at = text.find(host_place, at)) != std::string::npos; at += host.size()) text.replace(at, host_place.size(), "@" + host);
+  return text;
+}
+
+// The HTML with its pictures (RFC 2387, 2392), or by itself.
+std::string html_part(const Text& text, const std::string& boundary, const std::string& host) {
+  const std::string html = part("text/html", with_host(text.html, host));
+  if (text.pictures.empty()) return html;
+  std::string out = "Content-Type: multipart/related; type=\"text/html\";\r\n boundary=\"" + boundary + "\"\r\n\r\n--" + boundary + "\r\n" + html;
+  for (const Picture& picture : text.pictures)
+    out += "--" + boundary + "\r\nContent-Type: image/png\r\nContent-Transfer-Encoding: base64\r\nContent-ID: <" + picture.id + "@" + host +
+           ">\r\nContent-Disposition: inline; filename=\"" + picture.id + ".png\"\r\n\r\n" + in_lines(picture.png);
+  return out + "--" + boundary + "--\r\n";
 }
 
 }  // namespace
@@ -98,7 +117,7 @@ std::string mail_of(const Text& text, const Envelope& envelope) {
   out += "Auto-Submitted: auto-generated\r\nMIME-Version: 1.0\r\n";
   out += "Content-Type: multipart/alternative;\r\n boundary=\"" + boundary + "\"\r\n\r\n";
   out += "--" + boundary + "\r\n" + part("text/plain", text.plain);
-  out += "--" + boundary + "\r\n" + part("text/html", text.html);
+  out += "--" + boundary + "\r\n" + html_part(text, boundary + "-html", envelope.host);
   out += "--" + boundary + "--\r\n";
   return out;
 }

@@ -4,6 +4,7 @@
 #include <map>
 #include <set>
 
+#include "gateway/messages/measures.h"
 #include "gateway/messages/text.h"
 #include "rules/records/names.h"
 #include "rules/records/time_text.h"
@@ -187,19 +188,19 @@ std::vector<MessageRow> of_itself(const DutyList& duty, const GatewaySays& said,
     if (who == duty.people.end()) continue;
     for (const auto& [channel, address] : who->second.channels)
       rows.push_back({.key = said.what + "|" + person + "|" + channel, .made = now, .due = now, .person = person, .channel = channel, .address = address,
-                      .kind = MessageKind::gateway, .subject = said.subject, .body = said.body});
+                      .kind = said.what.starts_with("digest|") ? MessageKind::digest : MessageKind::gateway,
+                      .subject = shortened(said.subject, subject_characters_max), .body = said.body});
   }
   return rows;
 }
 
-std::vector<MessageRow> digest(const DutyList& duty, const LifeRows& lives, std::int64_t stations_known, Time now) {
+std::optional<std::string> digest_due(const DutyList& duty, const std::vector<KeptMessage>& told, Time now) {
   const Local local = local_of(now, duty.zone);
-  if (local.minute < duty.digest_min) return {};
-  const std::string date = std::to_string(local.year) + "-" + two(local.month) + "-" + two(local.day);
-  const DigestText text = digest_text(lives, stations_known, date, now);
-  std::vector<MessageRow> rows = of_itself(duty, {"digest|" + date, text.subject, text.body}, now);
-  for (MessageRow& row : rows) row.kind = MessageKind::digest;
-  return rows;
+  if (duty.digest_to.empty() || local.minute < duty.digest_min) return std::nullopt;
+  std::string date = std::to_string(local.year) + "-" + two(local.month) + "-" + two(local.day);
+  const std::string key = "digest|" + date + "|";
+  if (std::ranges::any_of(told, [&](const KeptMessage& kept) { return kept.row.key.starts_with(key); })) return std::nullopt;
+  return date;
 }
 
 }  // namespace driftline::messages

@@ -26,8 +26,8 @@ struct Plan {
 // `told`: all messages about warnings that were made within `told_for`, by id. `lives`: as Reader::lives gives them.
 [[nodiscard]] Plan plan(const DutyList& duty, const LifeRows& lives, const std::vector<KeptMessage>& told, Time now);
 
-// The digest that is due at `now` for whoever gets it, if its hour has passed today; its key holds the local date.
-[[nodiscard]] std::vector<MessageRow> digest(const DutyList& duty, const LifeRows& lives, std::int64_t stations_known, Time now);
+// The local date of the digest that is due at `now`: its hour has passed today, somebody gets it, and it was not planned yet.
+[[nodiscard]] std::optional<std::string> digest_due(const DutyList& duty, const std::vector<KeptMessage>& told, Time now);
 // What the gateway says of itself, by every channel of those who get the digest. Each `what` once.
 [[nodiscard]] std::vector<MessageRow> of_itself(const DutyList& duty, const GatewaySays& said, Time now);
 

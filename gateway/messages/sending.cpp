@@ -7,6 +7,7 @@
 
 #include "gateway/messages/events.h"
 #include "gateway/messages/limits.h"
+#include "gateway/messages/measures.h"
 #include "rules/records/time_text.h"
 
 namespace driftline::messages {
@@ -128,9 +129,11 @@ bool Sending::send_person(const std::string& person, const std::vector<Item>& it
   return any;
 }
 
-Sent Sending::send_bundle(const std::vector<Item>& items, std::int64_t sending_before, Time now) {
+Sent Sending::send_bundle(std::vector<Item>& items, std::int64_t sending_before, Time now) {
   std::vector<std::int64_t> ids;
   int unsure = 0;
+  for (std::size_t i = 0; i < items.size(); ++i)
+    if (i < told_in_full || items[i].message.row.urgency == Urgency::act) fill_in(items[i], *reader_, parts_.facts, now);
   for (const Item& item : items) {
     ids.push_back(item.id);
     unsure = std::max(unsure, item.message.progress.unsure);
@@ -139,9 +142,9 @@ Sent Sending::send_bundle(const std::vector<Item>& items, std::int64_t sending_b
   if (unsure >= unsure_most) {
     events::given_up(name_, row.person);
     end(ids, {.state = MessageState::unsure, .answered = true, .next_try = now, .answer = "handed over twice without an answer"});
-    to_tell_.push_back({"unsure|" + row.key, name_ + " to " + row.person + " is unsure",
-                        "Handed over twice by " + name_ + " without an answer, so " + row.person + " may have it twice or not at all: " +
-                            text_of(items, duty_, parts_.links, now).subject + "\nIt is not sent a third time.\n"});
+    const std::string subject = text_of(items, duty_, parts_.links, now).subject;
+    to_tell_.push_back({"unsure|" + row.key, duty_.words.say("self/unsure", {{"way", way_to(row.person)}}),
+                        duty_.words.say("self/unsure-body", {{"way", way_to(row.person)}, {"subject", subject}}) + "\n"});
     return Sent::refused;
   }
   const std::int64_t sending = sending_before != 0 ? sending_before : ids.front();
@@ -171,8 +174,8 @@ Sent Sending::take_answer(const std::vector<std::int64_t>& ids, const std::strin
   }
   events::refused(name_, person, result.answer);
   end(ids, {.state = MessageState::refused, .answered = true, .next_try = now, .answer = result.answer});
-  to_tell_.push_back({"refused|" + name_ + "|" + person + "|" + rfc3339(std::chrono::floor<std::chrono::days>(now)), name_ + " to " + person + " is refused",
-                      "A message by " + name_ + " to " + person + " was refused for good: " + result.answer + "\nIt is not tried again. Look at the address in duty.json.\n"});
+  to_tell_.push_back({"refused|" + name_ + "|" + person + "|" + rfc3339(std::chrono::floor<std::chrono::days>(now)), duty_.words.say("self/refused", {{"way", way_to(person)}}),
+                      duty_.words.say("self/refused-body", {{"way", way_to(person)}, {"why", result.answer}}) + "\n"});
   return result.sent;
 }
 
@@ -191,21 +194,23 @@ void Sending::hold(const std::string& person, const SendResult& result, Time now
 void Sending::release(const std::string& person, Time now) {
   const auto found = holds_.find(person);
   if (found == holds_.end()) return;
-  const std::string what = person.empty() ? name_ : name_ + " to " + person;
-  events::channel_back(what);
+  events::channel_back(person.empty() ? name_ : name_ + " to " + person);
   if (found->second.told)
-    to_tell_.push_back({"channel-back|" + what + "|" + rfc3339(found->second.since), what + " goes out again",
-                        "What waited since " + rfc3339(found->second.since) + " goes out now, " + rfc3339(now) + ".\n"});
+    to_tell_.push_back({"channel-back|" + name_ + "|" + person + "|" + rfc3339(found->second.since), duty_.words.say("self/back", {{"way", way_to(person)}}),
+                        duty_.words.say("self/back-body", {{"since", clock_text(found->second.since, duty_.zone)}, {"time", clock_text(now, duty_.zone)}}) + "\n"});
   holds_.erase(found);
+}
+
+std::string Sending::way_to(const std::string& person) const {
+  return person.empty() ? name_ : duty_.words.say("self/way-to", {{"channel", name_}, {"person", person}});
 }
 
 std::vector<GatewaySays> Sending::to_tell(Time now) {
   for (auto& [person, hold] : holds_) {
     if (hold.told || now - hold.since < dead_after) continue;
     hold.told = true;
-    const std::string what = person.empty() ? name_ : name_ + " to " + person;
-    to_tell_.push_back({"channel-down|" + what + "|" + rfc3339(hold.since), what + " does not go out",
-                        "Messages by " + what + " have not gone out since " + rfc3339(hold.since) + ": " + hold.why + "\nThey wait, and this is told by every other way.\n"});
+    to_tell_.push_back({"channel-down|" + name_ + "|" + person + "|" + rfc3339(hold.since), duty_.words.say("self/down", {{"way", way_to(person)}}),
+                        duty_.words.say("self/down-body", {{"way", way_to(person)}, {"time", clock_text(hold.since, duty_.zone)}, {"why", hold.why}}) + "\n"});
   }
   return std::exchange(to_tell_, {});
 }

@@ -15,6 +15,7 @@
 #include "gateway/history/reader.h"
 #include "gateway/messages/bundles.h"
 #include "gateway/messages/channel.h"
+#include "gateway/messages/details.h"
 #include "gateway/messages/duty.h"
 #include "gateway/messages/gateway_says.h"
 #include "gateway/messages/links.h"
@@ -27,6 +28,7 @@ struct DeliveryParts {
   std::function<std::unique_ptr<Channel>(const std::string& name)> channel;  // empty: as the duty list says
   std::function<void(const char* step)> between;  // empty but in tests: called between any two steps
   Links links{};                                  // of the warnings' messages
+  Facts facts{};
 };
 
 using Lives = std::map<history::WarningRef, rules::Life>;
@@ -56,13 +58,14 @@ class Sending {
   bool held(const std::string& person, Time now) const;
   std::vector<Item> due_items(const std::string& person, const Lives& lives, Time now);
   bool send_person(const std::string& person, const std::vector<Item>& items, Time now);
-  Sent send_bundle(const std::vector<Item>& items, std::int64_t sending, Time now);
+  Sent send_bundle(std::vector<Item>& items, std::int64_t sending, Time now);
   Sent take_answer(const std::vector<std::int64_t>& ids, const std::string& person, const SendResult& result, Time now);
   void hold(const std::string& person, const SendResult& result, Time now);
   void release(const std::string& person, Time now);
   bool begin(const std::vector<std::int64_t>& ids, std::int64_t sending);
   void end(const std::vector<std::int64_t>& ids, const history::History::SendingEnd& end);
   std::string identity_of(std::int64_t sending);
+  [[nodiscard]] std::string way_to(const std::string& person) const;
   void between(const char* step) const {
     if (parts_.between) parts_.between(step);
   }

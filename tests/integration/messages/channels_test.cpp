@@ -76,6 +76,23 @@ TEST_F(MailToServer, arrives_over_tls_signed_in_and_an_independent_parser_reads_
   EXPECT_THAT(mails[0]["text"], HasSubstr("https://gateway.plant.example/"));
 }
 
+// A picture that is not where the HTML looks for it is a broken square.
+TEST_F(MailToServer, the_trend_comes_as_a_picture_that_the_html_names) {
+  Outbound message = message_of("ps-01");
+  Trend trend{.figure = "time_to_pressure_s", .points = {}, .from = monday_noon - std::chrono::hours{720}, .to = monday_noon, .limit = {}, .since = {}, .low = 87, .high = 99};
+  for (int h = 0; h < 720; h += 6) trend.points.push_back({trend.from + std::chrono::hours{h}, 87 + h / 60.0, 88.0});
+  message.items[0].trend = trend;
+  message.text = text_of(message.items, duty_list(), page_links("https://gateway.plant.example"), monday_noon);
+  ASSERT_EQ(send(message).sent, Sent::yes);
+  const json mail = server_.mails().at(0);
+  EXPECT_EQ(mail["defects"], json::array());
+  EXPECT_THAT(mail["types"].get<std::vector<std::string>>(), ElementsAre("multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png"));
+  ASSERT_EQ(mail["images"].size(), 1U);
+  EXPECT_EQ(mail["images"][0]["id"], "<trend-1@plant.example>");
+  EXPECT_EQ(mail["images"][0]["first"], "89504e470d0a1a0a");
+  EXPECT_THAT(mail["html"], HasSubstr("src=\"cid:trend-1@plant.example\""));
+}
+
 // A second copy must be known as one by whoever looks at its Message-ID.
 TEST_F(MailToServer, a_second_attempt_has_the_same_message_id) {
   server_.behave("shut");
@@ -196,6 +213,8 @@ TEST_F(ToEndpoint, is_signed_has_a_key_and_says_what_the_document_says) {
   EXPECT_EQ(body["warnings"][0]["line"], 2);
   EXPECT_EQ(body["warnings"][0]["urgency"], "act");
   EXPECT_EQ(body["warnings"][0]["kind"], "news");
+  EXPECT_EQ(body["warnings"][0]["causes"][0]["cause"], "slow-leak");
+  EXPECT_EQ(body["warnings"][0]["limit_at"], nullptr);
   EXPECT_LE(body["subject"].get<std::string>().size(), 60U);
 }
 

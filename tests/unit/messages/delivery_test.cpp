@@ -139,7 +139,7 @@ TEST(Delivery, what_a_site_has_in_common_is_one_message_and_a_flood_is_a_summary
   EXPECT_FALSE(sending.step(monday_noon)) << "siblings gather";
   EXPECT_TRUE(sending.step(monday_noon + gather));
   ASSERT_EQ(post.out.size(), 1U);
-  EXPECT_EQ(post.out[0].text.subject, "northyard: 40 warnings at 40 stations");
+  EXPECT_EQ(post.out[0].text.subject, "Plan northyard: slow to pressure at 40 stations");
   EXPECT_THAT(post.out[0].text.plain, ::testing::HasSubstr("ps-17 line 2"));
 }
 

@@ -101,17 +101,17 @@ TEST(Plan, quiet_hours_hold_back_all_but_an_act) {
   EXPECT_EQ(act[0].due, monday_noon + hours{1});
 }
 
-// "No message means no trouble" holds only if the digest says how many stations were watched.
-TEST(Plan, the_digest_comes_once_a_local_day_and_says_what_was_watched) {
-  WarnedPlant plant;
-  DutyList duty = duty_list();
-  plant.say(word(1, Change::raised, Urgency::notice, monday_noon, Condition::station_silent));
-  EXPECT_TRUE(digest(duty, *plant.reader->lives(), 12, monday_noon - hours{6}).empty());
-  const auto rows = digest(duty, *plant.reader->lives(), 12, monday_noon);
-  ASSERT_EQ(rows.size(), 1U);
-  EXPECT_EQ(rows[0].key, digest(duty, *plant.reader->lives(), 12, monday_noon + hours{11})[0].key);
-  EXPECT_NE(rows[0].key, digest(duty, *plant.reader->lives(), 12, monday_noon + hours{24})[0].key);
-  EXPECT_THAT(rows[0].body, ::testing::HasSubstr("11 of 12 stations were truly watched"));
+// "No message means no trouble" holds only if the digest comes each day and says how many stations were watched.
+TEST(Plan, the_digest_comes_once_a_local_day) {
+  const DutyList duty = duty_list();
+  EXPECT_EQ(digest_due(duty, {}, monday_noon - hours{6}), std::nullopt) << "before its hour";
+  EXPECT_EQ(digest_due(duty, {}, monday_noon), "2026-01-12");
+  std::vector<KeptMessage> told;
+  for (const MessageRow& row : of_itself(duty, {"digest|2026-01-12", "subject", "body"}, monday_noon)) told.push_back({row, {}});
+  ASSERT_EQ(told.size(), 1U);
+  EXPECT_EQ(told[0].row.kind, MessageKind::digest);
+  EXPECT_EQ(digest_due(duty, told, monday_noon + hours{11}), std::nullopt);
+  EXPECT_EQ(digest_due(duty, told, monday_noon + hours{24}), "2026-01-13");
 }
 
 }  // namespace
