@@ -304,7 +304,7 @@ GatewaySettings gateway_settings(const Config& config) {
   if (config.duty) {
     messages::Facts facts;
     for (const auto& [station, context] : config.plant.stations) facts[station] = {context.design.reservoir_kg};
-    settings.consumers.push_back(messages_consumer(*config.duty, messages::page_links(config.duty->page_url), std::move(facts)));
+    settings.consumers.push_back(messages_consumer(*config.duty, messages::page_links(config.duty->page_url), {}, std::move(facts)));
   }
   return settings;
 }

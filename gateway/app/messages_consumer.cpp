@@ -17,7 +17,7 @@ messages::GatewaySays started(const messages::DutyList& duty, Time now) {
 
 }  // namespace
 
-ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, messages::Facts facts, std::function<void(const char*)> between) {
+ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, std::function<void(const char*)> between, messages::Facts facts) {
   const history::CursorUse cursor{.name = "messages", .feeds = {}};  // what was told is in the history: no place to keep
   return {cursor, [duty = std::move(duty), links = std::move(links), facts = std::move(facts), between = std::move(between)](history::History& history) {
             messages::DeliveryParts parts;

@@ -11,7 +11,7 @@
 namespace driftline {
 
 // `between`: for tests, see DeliveryParts.
-[[nodiscard]] ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, messages::Facts facts,
-                                              std::function<void(const char*)> between = {});
+[[nodiscard]] ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, std::function<void(const char*)> between = {},
+                                              messages::Facts facts = {});
 
 }  // namespace driftline

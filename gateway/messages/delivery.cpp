@@ -7,6 +7,7 @@
 #include "gateway/messages/events.h"
 #include "gateway/messages/limits.h"
 #include "gateway/messages/plan.h"
+#include "gateway/messages/tell.h"
 #include "rules/records/time_text.h"
 
 namespace driftline::messages {

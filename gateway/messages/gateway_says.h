@@ -1,10 +1,8 @@
-// What the gateway says of itself to people: that a channel is dead, that the broker is lost, that it starts or ends.
+// What the gateway says of itself to people: that a channel is dead, that the broker is lost, that it starts or ends. How it gets
+// to them is tell.h, or Consumer::tell of the running gateway.
 #pragma once
 
 #include <string>
-
-#include "gateway/history/history.h"
-#include "gateway/messages/duty.h"
 
 namespace driftline::messages {
 
@@ -14,9 +12,5 @@ struct GatewaySays {
   std::string body;     // lines end with \n
   bool operator==(const GatewaySays&) const = default;
 };
-
-// Into the outbox, on the disk when it returns, by every channel of those who get the digest; nothing where the key is there.
-// Any thread. The threads of Delivery take it from there, within a fraction of a second, this run or the next.
-[[nodiscard]] tl::expected<void, history::Trouble> tell(history::History& history, const DutyList& duty, const GatewaySays& said, Time now);
 
 }  // namespace driftline::messages

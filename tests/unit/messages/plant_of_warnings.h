@@ -9,6 +9,7 @@
 #include "gateway/history/reader.h"
 #include "gateway/messages/delivery.h"
 #include "gateway/messages/plan.h"
+#include "gateway/messages/tell.h"
 #include "tests/unit/journal/folder.h"
 
 namespace driftline::messages {

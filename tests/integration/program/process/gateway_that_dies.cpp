@@ -27,7 +27,7 @@ int main(int argc, char** argv) {
     outcome.config->store.data_folder = argv[2];
     GatewaySettings settings = gateway_settings(*outcome.config);
     settings.consumers.clear();
-    settings.consumers.push_back(messages_consumer(*outcome.config->duty, {}, {}, [step](const char*) {
+    settings.consumers.push_back(messages_consumer(*outcome.config->duty, {}, [step](const char*) {
       if (++steps == step) ::kill(::getpid(), SIGKILL);
     }));
     loaded.settings = std::move(settings);
