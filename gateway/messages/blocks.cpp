@@ -89,7 +89,7 @@ std::string html_of(const std::string& subject, const std::string& language, con
                     "\">\n<head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">"
                     "<meta name=\"color-scheme\" content=\"light\"><title>" +
                     escaped(subject) + "</title></head>\n<body style=\"margin:0;background:#ffffff;color:#222222;font:16px/1.45 sans-serif\">\n" +
-                    "<div style=\"max-width:600px;padding:14px 16px;border-top:6px solid " + accent + "\">\n<h1 style=\"margin:0 0 12px;font-size:20px;line-height:1.3\">" +
+                    "<div style=\"overflow-wrap:anywhere;max-width:600px;padding:14px 16px;border-top:6px solid " + accent + "\">\n<h1 style=\"margin:0 0 12px;font-size:20px;line-height:1.3\">" +
                     escaped(subject) + "</h1>\n";
   for (const Block& block : blocks) out += html(block, pictures);
   return out + "</div>\n</body>\n</html>\n";

@@ -77,22 +77,25 @@ class Saying {
   }
   [[nodiscard]] std::string what() const { return words_.say("condition/" + std::string(name_of(warning_.condition))); }
 
+  // For a list, where there is room for the whole name.
+  [[nodiscard]] std::string line() const { return with_name(place(200)); }
+
   // The name gives way, never what and how long.
   [[nodiscard]] std::string subject() const {
-    const auto with = [&](const std::string& name) {
-      const std::string owner = shortened(row_.body, owner_characters);
-      switch (row_.kind) {
-        case MessageKind::over: return words_.say("subject/over", {{"place", name}, {"what", what()}});
-        case MessageKind::taken: return words_.say("subject/taken", {{"owner", owner}, {"place", name}, {"what", what()}});
-        case MessageKind::reminder: return words_.say("subject/reminder", {{"subject", news(name)}});
-        case MessageKind::news:
-        case MessageKind::digest:
-        case MessageKind::gateway: break;
-      }
-      return news(name);
-    };
-    const std::size_t others = characters_of(with(""));
-    return shortened(with(place(others < subject_characters_max ? subject_characters_max - others : 1)), subject_characters_max);
+    const std::size_t others = characters_of(with_name(""));
+    return shortened(with_name(place(others < subject_characters_max ? subject_characters_max - others : 1)), subject_characters_max);
+  }
+  [[nodiscard]] std::string with_name(const std::string& name) const {
+    const std::string owner = shortened(row_.body, owner_characters);
+    switch (row_.kind) {
+      case MessageKind::over: return words_.say("subject/over", {{"place", name}, {"what", what()}});
+      case MessageKind::taken: return words_.say("subject/taken", {{"owner", owner}, {"place", name}, {"what", what()}});
+      case MessageKind::reminder: return words_.say("subject/reminder", {{"subject", news(name)}});
+      case MessageKind::news:
+      case MessageKind::digest:
+      case MessageKind::gateway: break;
+    }
+    return news(name);
   }
 
   [[nodiscard]] std::vector<Block> blocks() {
@@ -326,21 +329,21 @@ std::vector<Block> bundle_blocks(std::vector<const Item*> items, const Together&
   if (several) {
     Block list{.kind = Kind::points, .text = is_site_wide(all) ? words.say("body/common", {{"count", std::to_string(all.stations.size())}, {"site", *all.sites.begin()}})
                                                                : words.say("body/summary")};
-    for (const Item* item : items) list.items.push_back((is_site_wide(all) ? "" : item->message.row.warning->station.site + ", ") + subject_of(*item, duty, now));
+    for (const Item* item : items) list.items.push_back((is_site_wide(all) ? "" : item->message.row.warning->station.site + ", ") + Saying(*item, duty, links, now).line());
     blocks.push_back(std::move(list));
   }
   for (std::size_t i = 0; i < items.size(); ++i) {
     // An act is told in full and can be answered; of the rest of a long list the lines above must do.
     const bool whole = i < told_in_full || (items[i]->message.row.urgency == Urgency::act && !is_site_wide(all));
     if (!whole) continue;
-    if (i > 0 || several) blocks.push_back({.kind = Kind::section, .text = subject_of(*items[i], duty, now)});
+    if (i > 0 || several) blocks.push_back({.kind = Kind::section, .text = Saying(*items[i], duty, links, now).line()});
     append(blocks, Saying(*items[i], duty, links, now).blocks());
   }
   if (!is_site_wide(all)) return blocks;
   for (std::size_t i = told_in_full; i < items.size(); ++i) {
     const MessageRow& row = items[i]->message.row;
     const std::string url = links.acknowledge ? links.acknowledge({*row.warning, row.raised, row.person, now}) : "";
-    if (!url.empty()) blocks.push_back({.kind = Kind::link, .text = words.say("body/acknowledge-of", {{"place", Saying(*items[i], duty, links, now).place(40)}}), .url = url});
+    if (!url.empty()) blocks.push_back({.kind = Kind::link, .text = words.say("body/acknowledge-of", {{"place", Saying(*items[i], duty, links, now).place(200)}}), .url = url});
   }
   return blocks;
 }
