@@ -5,6 +5,7 @@
 
 #include "gateway/app/clock.h"
 #include "gateway/app/lately.h"
+#include "gateway/app/page_duty.h"
 #include "gateway/app/trial/desk.h"
 
 namespace driftline {
@@ -52,6 +53,14 @@ web::WebParts PagePart::parts(const GatewaySettings& settings) {
   parts.lately = [journal = sources_.journal, read = LatelySettings{settings.plant.topic_root, settings.plant.mappings}](const StationId& station) {
     return samples_lately(*journal, read, station, wall_now(), lately);
   };
+  parts.duty = [this] {
+    const std::lock_guard guard(mutex_);
+    return duty_ ? std::optional(duty_now(*duty_)) : std::nullopt;
+  };
+  parts.who = [this](const history::WarningRef& warning, Urgency urgency, Time at) {
+    const std::lock_guard guard(mutex_);
+    return duty_ ? std::optional(who_told(*duty_, warning, urgency, at)) : std::nullopt;
+  };
   parts.bench = bench_parts(settings);
   parts.telemetry_root = settings.plant.topic_root;
   parts.version = DRIFTLINE_VERSION;
@@ -86,6 +95,7 @@ void PagePart::take(const GatewaySettings& settings) {
   configured_ = std::move(configured);
   explain_ = settings.explain;
   defaults_ = settings.plant.defaults;
+  duty_ = settings.duty;
 }
 
 void PagePart::reload(const GatewaySettings& settings) {
@@ -100,7 +110,7 @@ void PagePart::show(Time as_of, std::vector<StationSummary> stations) {
   std::optional<Time> heard;
   for (StationSummary& s : stations) {
     if (s.last_received) heard = std::max(heard.value_or(*s.last_received), *s.last_received);
-    now->stations.push_back({std::move(s.station), s.configured, s.last_received, s.messages, s.samples, s.samples_behind, s.faults, s.set_aside});
+    now->stations.push_back({std::move(s.station), s.configured, s.last_received, s.messages, s.samples, s.samples_behind, s.faults, s.set_aside, std::move(s.reservoir)});
   }
   const std::lock_guard guard(mutex_);
   plant_ = std::move(now);

@@ -14,6 +14,7 @@
 #include "gateway/app/saved_fold.h"
 #include "gateway/app/site_judge.h"
 #include "gateway/app/station_judge.h"
+#include "rules/judgement/reservoir_now.h"
 #include "rules/records/require.h"
 
 namespace driftline {
@@ -316,6 +317,7 @@ std::vector<StationSummary> Plant::stations() const {
       if (summary.last_received)
         if (const auto time = station.cycles.clock.station_time(*summary.last_received))
           summary.stamped_behind_s = seconds_between(*time, *summary.last_received);
+      if (!station.summary.set_aside) summary.reservoir = rules::reservoir_now(station.rules, body_->now, station.context);
     }
   return all;
 }

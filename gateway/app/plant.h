@@ -120,6 +120,7 @@ struct StationSummary {
   // How much earlier than they arrive its samples are stamped, at the least lately; negative: its clock is ahead.
   std::optional<double> stamped_behind_s;
   bool set_aside = false;  // a broken invariant was met in its fold: not judged until it is rebuilt
+  std::optional<ReservoirDay> reservoir;  // as it is now
 };
 
 class Plant {

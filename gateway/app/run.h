@@ -71,6 +71,7 @@ struct GatewaySettings {
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain{};
   std::string config_folder{};          // proposals are written there; empty: none
   std::function<void()> ask_reload{};   // after a proposal was put in force or taken back; may be empty
+  std::optional<messages::DutyList> duty{};  // for the page; who sends is a consumer
 };
 
 // A thread, seen from outside: it lives as long as its number moves.

@@ -1,6 +1,7 @@
 #include "gateway/web/fleet.h"
 
 #include <algorithm>
+#include <cmath>
 #include <tuple>
 #include <utility>
 
@@ -27,6 +28,19 @@ auto rank(const FleetRow& row) {
   const int state = row.state == StationState::not_judged ? 2 : row.state == StationState::silent || row.state == StationState::never_heard ? 1 : 0;
   const std::int64_t limit = row.forecast.limit_at ? ms_since_1970(*row.forecast.limit_at) : INT64_MAX;
   return std::make_tuple(-urgency, limit, row.urgency ? ms_since_1970(row.since) : 0, -state, std::cref(row.station));
+}
+
+// As people read them: a row is told anew when that changes, not with each drop.
+std::optional<double> in_steps(const std::optional<double>& value, double step) {
+  return value ? std::optional(step * std::round(*value / step)) : std::nullopt;
+}
+std::optional<double> days_in_steps(const std::optional<double>& days) { return in_steps(days, days && *days < 3 ? 0.1 : 1); }
+
+void put_reservoir(FleetRow& row, const ReservoirDay& day) {
+  row.level_pct = in_steps(day.level_pct, 1);
+  row.life_days = days_in_steps(day.life_days);
+  row.life_days_low = days_in_steps(day.life_days_low);
+  row.life_days_high = days_in_steps(day.life_days_high);
 }
 
 std::optional<double> days_left(Time now, const std::optional<Time>& then) {
@@ -241,13 +255,10 @@ std::shared_ptr<FleetNow> Fleet::made() const {
         row.heard = std::max(row.heard.value_or(known->last_turn), known->last_turn);
       }
   }
-  for (const auto& [id, day] : reservoirs_) {
-    FleetRow& row = row_of(id);
-    row.level_pct = day.level_pct;
-    row.life_days = day.life_days;
-    row.life_days_low = day.life_days_low;
-    row.life_days_high = day.life_days_high;
-  }
+  for (const auto& [id, day] : reservoirs_) put_reservoir(row_of(id), day);
+  if (plant)
+    for (const StationHeard& heard : plant->stations)
+      if (heard.reservoir) put_reservoir(row_of(heard.station), *heard.reservoir);
   std::vector<const WarningView*> sorted;
   for (const WarningView& warning : warnings_) sorted.push_back(&warning);
   std::sort(sorted.begin(), sorted.end(), [](const auto* a, const auto* b) { return worse(*a, *b); });

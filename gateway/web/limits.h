@@ -68,6 +68,9 @@ inline constexpr int warnings_read_max = 1'000;
 inline constexpr int history_rows_max = 5'000;  // changes of warnings that are read at a time
 inline constexpr int acts_told_max = 50;
 inline constexpr int notes_told_max = 200;
+inline constexpr int messages_told_max = 500;
+inline constexpr int messages_told_unless = 50;
+inline constexpr std::chrono::hours messages_looked_back{24 * 7};
 
 // Watched stations at once, and samples kept of each while somebody watches: 10 Hz for three minutes, or a turn at 1 Hz.
 inline constexpr std::size_t watched_max = 256;

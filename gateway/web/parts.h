@@ -28,6 +28,7 @@ struct StationHeard {
   std::uint64_t samples_behind = 0;
   std::uint64_t faults = 0;
   bool set_aside = false;
+  std::optional<ReservoirDay> reservoir{};  // as it is now; empty: see the rows of the days
 };
 
 struct PlantNow {
@@ -56,6 +57,30 @@ struct ThresholdNow {
   std::string from;
 };
 
+// Who would be told of a warning at a time, and why: as the duty list has it.
+struct WhoTold {
+  std::string local;                // "Wednesday, 22:30 in Europe/Vienna"
+  std::vector<std::string> why;     // a sentence a line that was looked at
+  std::optional<Time> held_until;   // by quiet hours
+  bool all_at_once = false;
+  int after_min = 0;                // from one to the next without an answer
+  struct Person {
+    std::string name;
+    std::vector<std::string> channels;  // without addresses: whoever may read the plant need not read people's numbers
+  };
+  std::vector<Person> people;
+};
+// A beat that the gateway gives to somebody outside, who calls when it stops.
+struct HeartbeatNow {
+  double every_s = 0;
+  std::optional<Time> last;  // that was answered
+  std::string answer;        // of the last one that was not
+};
+struct DutyNow {
+  std::vector<std::string> channels;
+  std::optional<HeartbeatNow> heartbeat;
+};
+
 using Configured = std::map<StationId, rules::StationContext>;
 
 // The Trial bench and proposals of thresholds; JSON in, JSON out, an error is words for a person. On a reader's thread, for up to
@@ -81,6 +106,9 @@ struct WebParts {
   std::function<void(std::vector<StationId>)> watch;            // of these stations `Web::seen` is to be called
   // Of one station, in order: what came in the minutes before somebody watched it. Some 100 ms; empty function: it is not known.
   std::function<std::vector<Sample>(const StationId&)> lately{};
+  // Empty function, or empty answer: there is no duty list.
+  std::function<std::optional<DutyNow>()> duty{};
+  std::function<std::optional<WhoTold>(const history::WarningRef&, Urgency, Time)> who{};
   BenchParts bench{};
   std::string telemetry_root = "grease";
   std::string version;

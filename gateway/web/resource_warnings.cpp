@@ -9,8 +9,6 @@
 #include "rules/records/names.h"
 
 namespace driftline::web {
-namespace {
-
 Or<WarningKey> key_of_path(House& house, const Request& request) {
   const auto station = station_of(house, request);
   if (!station) return tl::unexpected(station.error());
@@ -28,6 +26,8 @@ Or<WarningView> find_warning(House& house, Reader& reader, const WarningKey& key
   if (found == all->end()) return problem(404, "this was never warned of", "path", "key of GET /api/v1/warnings");
   return *found;
 }
+
+namespace {
 
 Or<history::Act> read_act(House& house, const Request& request, const WarningKey& key) {
   const auto fields = read_body(request.body, {"act", "note", "until_ms", "raised_ms", "by"});

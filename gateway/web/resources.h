@@ -35,6 +35,9 @@ Or<Answer> turn_chart(House& house, const Request& request, Reader* reader);
 Or<Answer> warnings_list(House& house, const Request& request, Reader* reader);
 Or<Answer> warning_one(House& house, const Request& request, Reader* reader);
 Or<Answer> warning_act(House& house, const Request& request, Reader* reader);
+// resource_messages.cpp
+Or<Answer> messages_list(House& house, const Request& request, Reader* reader);
+Or<Answer> warning_who(House& house, const Request& request, Reader* reader);
 // resource_gateway.cpp
 Or<Answer> gateway_now(House& house, const Request& request, Reader* reader);
 Or<Answer> api_document(House& house, const Request& request, Reader* reader);
@@ -54,6 +57,9 @@ void pack(Answer& answer, const std::string& accept_encoding);  // what is large
 [[nodiscard]] tl::unexpected<Problem> of_trouble(const history::Trouble& trouble);
 // Of the path, if the station is known.
 [[nodiscard]] Or<StationId> station_of(House& house, const Request& request);
+// Of the path: the key of a warning, and that warning as it is now.
+[[nodiscard]] Or<WarningKey> key_of_path(House& house, const Request& request);
+[[nodiscard]] Or<WarningView> find_warning(House& house, Reader& reader, const WarningKey& key);
 struct SpanAsked {
   Time from{};
   Time to{};

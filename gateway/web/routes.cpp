@@ -33,6 +33,8 @@ constexpr std::array table{
     Route{Method::post, "/api/v1/proposals/{name}/acts", Who::engineer, On::reader, proposal_act},
     Route{Method::get, "/api/v1/warnings", Who::viewer, On::reader, warnings_list},
     Route{Method::get, WARNING, Who::viewer, On::reader, warning_one},
+    Route{Method::get, WARNING "/who", Who::viewer, On::reader, warning_who},
+    Route{Method::get, "/api/v1/messages", Who::viewer, On::reader, messages_list},
     Route{Method::post, WARNING "/acts", Who::responder, On::reader, warning_act},
     Route{Method::get, "/api/v1/refill-round", Who::viewer, On::reader, refill_round},
     Route{Method::get, "/api/v1/gateway", Who::viewer, On::network, gateway_now},

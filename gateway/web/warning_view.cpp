@@ -180,6 +180,8 @@ bool worse(const WarningView& a, const WarningView& b) {
   if (hidden(a) != hidden(b)) return !hidden(a);
   if (!a.open) return a.cleared > b.cleared;
   if (a.last.urgency != b.last.urgency) return a.last.urgency > b.last.urgency;
+  const auto left = [](const WarningView& w) { return w.last.forecast.limit_at.value_or(Time::max()); };
+  if (left(a) != left(b)) return left(a) < left(b);
   if (a.raised != b.raised) return a.raised < b.raised;
   return key_of(a.last) < key_of(b.last);
 }

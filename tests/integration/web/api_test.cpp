@@ -44,6 +44,8 @@ TEST_F(Api, answers_as_its_document_says) {
       {"Warnings", "/api/v1/warnings"},
       {"Warnings", "/api/v1/warnings?state=all&site=northyard"},
       {"Warning", "/api/v1/warnings/northyard/ps-01/line-2/slow-to-pressure"},
+      {"WhoHears", "/api/v1/warnings/northyard/ps-01/line-2/slow-to-pressure/who"},
+      {"Messages", "/api/v1/messages"},
       {"RefillRound", "/api/v1/refill-round?days=14"},
       {"Gateway", "/api/v1/gateway"},
   };
@@ -64,8 +66,8 @@ TEST_F(Api, the_check_against_the_document_can_fail) {
 TEST_F(Api, the_samples_of_the_page_s_tests_are_as_the_document_says) {
   for (const auto& [name, schema] : std::map<std::string, std::string>{
            {"fleet", "Fleet"}, {"forecasts", "ForecastDays"}, {"gateway", "Gateway"}, {"notes", "Notes"}, {"problem", "Problem"}, {"refill-round", "RefillRound"},
-           {"reservoir", "ReservoirDays"}, {"session", "Session"}, {"station", "Station"}, {"strips", "Strips"}, {"thresholds", "Thresholds"}, {"turn", "TurnDetail"},
-           {"turns", "Turns"}, {"warning", "Warning"}, {"warnings", "Warnings"}}) {
+           {"messages", "Messages"}, {"reservoir", "ReservoirDays"}, {"session", "Session"}, {"station", "Station"}, {"strips", "Strips"}, {"thresholds", "Thresholds"}, {"turn", "TurnDetail"},
+           {"turns", "Turns"}, {"who", "WhoHears"}, {"warning", "Warning"}, {"warnings", "Warnings"}}) {
     std::ifstream file(std::string(DRIFTLINE_SOURCE_DIR) + "/tests/page/samples/" + name + ".json");
     EXPECT_EQ(departs(schema, Json::parse(file, nullptr, false)), "") << name;
   }
@@ -215,6 +217,51 @@ TEST_F(Api, acts_on_a_warning_are_taken_with_the_name_and_change_the_list) {
   EXPECT_EQ(post(key + "/acts", {{"act", "acknowledge"}, {"by", "anna"}, {"raised_ms", 1}}).status, 409);
   EXPECT_EQ(post(key + "/acts", {{"act", "paint"}, {"by", "anna"}}).status, 400);
   EXPECT_EQ(post("/api/v1/warnings/northyard/ps-01/line-1/slow-vent/acts", {{"act", "acknowledge"}, {"by", "anna"}}).status, 404);
+}
+
+// A channel that is dead would look as if there were nothing to say; and people's numbers would be read by everybody.
+TEST_F(Api, messages_are_told_by_their_warning_with_the_state_of_their_channel_and_no_address) {
+  history::MessageRow row;
+  row.key = "one";
+  row.made = row.due = now_ - std::chrono::hours{1};
+  row.person = "anna";
+  row.channel = "mail";
+  row.address = "anna@plant.example";
+  row.urgency = Urgency::act;
+  row.warning = history::WarningRef{{"northyard", "ps-01"}, 2, Condition::slow_to_pressure};
+  auto digest = row;
+  digest.key = "two";
+  digest.warning.reset();
+  digest.kind = history::MessageKind::digest;
+  digest.due = now_ + std::chrono::hours{1};
+  const history::MessageRow rows[]{row, digest};
+  ASSERT_TRUE(history_->plan_messages(rows).has_value());
+  const Json all = json("/api/v1/messages");
+  EXPECT_EQ(departs("Messages", all), "");
+  EXPECT_EQ(all["messages"].size(), 2U);
+  EXPECT_EQ(all["channels"][0]["channel"], "mail");
+  EXPECT_EQ(all["channels"][0]["due"], 1);
+  EXPECT_EQ(all["channels"][0]["oldest_due_ms"], ms_since_1970(row.due));
+  EXPECT_EQ(all.dump().find("plant.example"), std::string::npos);
+  const Json of_it = json("/api/v1/messages?warning=northyard/ps-01/line-2/slow-to-pressure");
+  ASSERT_EQ(of_it["messages"].size(), 1U);
+  EXPECT_EQ(of_it["messages"][0]["person"], "anna");
+  EXPECT_EQ(get("/api/v1/messages?limit=501").status, 400);
+}
+
+// Who is called at night would be known only when it happens.
+TEST_F(Api, who_hears_of_a_warning_is_answered_for_any_time) {
+  const std::string path = "/api/v1/warnings/northyard/ps-01/line-2/slow-to-pressure/who";
+  const Json now = json(path);
+  EXPECT_EQ(now["duty"], true);
+  EXPECT_EQ(now["urgency"], "plan");
+  EXPECT_EQ(now["at_ms"], ms_since_1970(now_));
+  EXPECT_EQ(now["people"], Json::parse(R"([{"name":"anna","channels":["mail"]}])"));
+  const Json then = json(path + "?urgency=act&at_ms=1772600000000");
+  EXPECT_EQ(then["urgency"], "act");
+  EXPECT_EQ(then["at_ms"], 1772600000000);
+  EXPECT_EQ(get("/api/v1/warnings/northyard/ps-01/line-1/slow-vent/who").status, 404);
+  EXPECT_EQ(get(path + "?urgency=now").status, 400);
 }
 
 // A page of somebody else's that is open beside ours would act in our name.

@@ -96,6 +96,10 @@ void PageTest::start(web::WebSettings settings) {
     const std::lock_guard guard(mutex_);
     return station == first ? lately_ : std::vector<Sample>{};
   };
+  parts.who = [](const history::WarningRef&, Urgency, Time) {
+    return std::optional(web::WhoTold{"Tuesday, 06:00 in UTC", {"\"all\" fits"}, std::nullopt, false, 15, {{"anna", {"mail"}}}});
+  };
+  parts.duty = [] { return std::optional(web::DutyNow{{"mail"}, web::HeartbeatNow{60, std::nullopt, "no answer"}}); };
   parts.version = "test";
   auto opened = web::Web::open(settings, std::move(parts));
   ASSERT_TRUE(opened) << opened.error();

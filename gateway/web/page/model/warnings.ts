@@ -83,7 +83,7 @@ export function evidence_words(warning: Warning): string {
   const unit = f.unit === '' ? '' : ` ${f.unit}`;
   let words = `${f.words} ${plain(f.value)}${unit}`;
   if (f.usual !== null) {
-    words += `, usual ${plain(f.usual)}${f.spread === null ? '' : ` ± ${plain(f.spread)}`}`;
+    words += `, usual ${plain(f.usual)}${f.spread === null || plain(f.spread) === '0' ? '' : ` ± ${plain(f.spread)}`}`;
     if (f.usual > 0 && f.unit !== 'bar') words += ` (${against_usual(f.value, f.usual)})`;
   }
   if (f.limit !== null) words += `, limit ${plain(f.limit)}`;

@@ -9,6 +9,7 @@ import { warning as decoder, type ActKind, type ActRequest, type Warning } from 
 import { Marked } from './mark';
 import { NameField, use_name } from './name';
 import { local, may_respond, use_place } from './place';
+import { WhoHears } from './who_hears';
 
 interface Props {
   warning: Warning;
@@ -37,8 +38,8 @@ export function WarningCard({ warning, now, heading, changed, source }: Props) {
       </header>
       {open && left !== null && (
         <p class="left">
-          Limit expected in <strong>{left.words}</strong>
-          {left.range !== '' && <> ({left.range}, in 8 of 10 cases)</>}
+          {left.words === 'now' ? <strong>The limit is met now</strong> : <>Limit expected in <strong>{left.words}</strong></>}
+          {left.range !== '' && left.words !== 'now' && <> ({left.range}, in 8 of 10 cases)</>}
           {warning.forecast.limit_at_ms !== null && <span class="soft">: {date_words(warning.forecast.limit_at_ms, local)}</span>}
         </p>
       )}
@@ -59,6 +60,7 @@ export function WarningCard({ warning, now, heading, changed, source }: Props) {
       {open && <p class="caution"><strong>Caution.</strong> {warning.caution.replace(/^Caution:\s*/, '').replace(/^./, (c) => c.toUpperCase())}</p>}
       <Acts warning={warning} now={now} changed={changed} />
       {warning.acts.length > 0 && <Story warning={warning} />}
+      {open && <WhoHears warning={warning} now={now} />}
     </article>
   );
 }

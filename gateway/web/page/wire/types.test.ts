@@ -17,6 +17,8 @@ const files: readonly (readonly [string, Decoder<unknown>])[] = [
   ['reservoir.json', types.reservoir_days],
   ['forecasts.json', types.forecast_days],
   ['notes.json', types.notes],
+  ['who.json', types.who_hears],
+  ['messages.json', types.messages],
   ['warning.json', types.warning],
   ['warnings.json', types.warnings],
   ['refill-round.json', types.refill_round],

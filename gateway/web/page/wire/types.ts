@@ -151,6 +151,52 @@ export type Warning = Decoded<typeof warning>;
 export const warnings = record({ now_ms: number, as_of_ms: number, revision: number, warnings: list(warning), more: flag });
 export type Warnings = Decoded<typeof warnings>;
 
+export const who_hears = record({
+  duty: flag,
+  at_ms: number,
+  local: text,
+  urgency,
+  why: list(text),
+  held_until_ms: maybe(number),
+  all_at_once: flag,
+  after_min: number,
+  people: list(record({ name: text, channels: list(text) })),
+});
+export type WhoHears = Decoded<typeof who_hears>;
+
+export const channel = record({
+  channel: text,
+  due: number,
+  oldest_due_ms: maybe(number),
+  last_sent_ms: maybe(number),
+  refused: number,
+  unsure: number,
+  answer: text,
+});
+export type Channel = Decoded<typeof channel>;
+
+export const message = record({
+  id: number,
+  made_ms: number,
+  due_ms: number,
+  person: text,
+  channel: text,
+  kind: text,
+  step: number,
+  warning: maybe(text),
+  urgency,
+  state: text,
+  tries: number,
+  sent_ms: maybe(number),
+  answer: text,
+});
+export type Message = Decoded<typeof message>;
+
+export const heartbeat = record({ every_s: number, last_ms: maybe(number), answer: text });
+export type Heartbeat = Decoded<typeof heartbeat>;
+export const messages = record({ now_ms: number, duty: flag, channels: list(channel), heartbeat: maybe(heartbeat), messages: list(message) });
+export type Messages = Decoded<typeof messages>;
+
 export const settings = record({
   cycle_s: maybe(number),
   pump_limit_s: maybe(number),

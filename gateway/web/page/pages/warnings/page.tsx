@@ -1,6 +1,7 @@
 // Warnings: what is open, whose it is, how old it is; answering, putting aside, noting.
 import './page.css';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
+import { channel_state, heartbeat_state } from '../../model/duty';
 import { value_of } from '../../model/loaded';
 import { station_query, urgencies, warnings_query, warnings_whiches, type WarningsQuery } from '../../model/route';
 import { found_words, is_open, life_words, remaining, replaced, shown_warnings } from '../../model/warnings';
@@ -12,9 +13,11 @@ import { gateway_now, Go, local, use_clock, use_place } from '../../parts/place'
 import { stale_class } from '../../parts/shell';
 import { WarningCard } from '../../parts/warning_card';
 import { address } from '../../wire/http';
-import { warning as one_decoder, warnings as decoder, type Warning, type Warnings } from '../../wire/types';
+import { messages as messages_decoder, warning as one_decoder, warnings as decoder, type Warning, type Warnings } from '../../wire/types';
 
 const which_words: Record<WarningsQuery['which'], string> = { unanswered: 'unanswered', open: 'all that are open', all: 'the ended ones as well' };
+
+const channels_anew_ms = 30_000;
 
 /** Many changes at once are asked for once. */
 const settle_ms = 800;
@@ -35,10 +38,37 @@ export function WarningsPage({ query }: { query: WarningsQuery }) {
   return (
     <div class={`warnings ${stale_class(line)}`}>
       <h1>Warnings</h1>
+      <Channels />
       {loaded.kind === 'failed' && <TroubleNote trouble={loaded.trouble} again={again} />}
       {loaded.kind === 'loading' && <Waiting what="the warnings" />}
       {known !== null && <Known known={known} query={query} changed={(w) => put({ ...known, warnings: replaced(known.warnings, w) })} />}
     </div>
+  );
+}
+
+/** How the messages go out: quiet while all is well, said at once when something cannot get out. */
+function Channels() {
+  const { loaded, again } = use_loaded('/messages', messages_decoder);
+  const { line } = use_place();
+  const now = gateway_now(line, use_clock(15_000));
+  useEffect(() => {
+    const timer = setInterval(() => { if (document.visibilityState === 'visible') again(); }, channels_anew_ms);
+    return () => clearInterval(timer);
+  }, [again]);
+  const known = value_of(loaded);
+  if (known === null) return null;
+  if (!known.duty) return <p class="soft channels">No duty list is set up: nobody is sent a message.</p>;
+  const states = known.channels.map((c) => ({ name: c.channel, ...channel_state(c, now) }));
+  if (known.heartbeat !== null) states.push({ name: 'heartbeat', ...heartbeat_state(known.heartbeat, now) });
+  return (
+    <dl class="channels" aria-label="How messages go out">
+      {states.map((s) => (
+        <div key={s.name}>
+          <dt>{s.name}</dt>
+          <dd class={s.well ? 'soft' : undefined}>{s.well ? s.words : <Marked kind="act" word={s.words} />}</dd>
+        </div>
+      ))}
+    </dl>
   );
 }
 
