@@ -49,7 +49,7 @@ void ask_to_stop(int) {
 
 struct Options {
   std::string scene = "demo";
-  std::string plan_file, write_plan, out, broker, from, topic_root, user, password_file;
+  std::string plan_file, write_plan, write_plant, out, broker, from, topic_root, user, password_file;
   std::uint64_t seed = 1;
   double days = 30;
   int stations = 12;
@@ -67,6 +67,7 @@ void add_options(CLI::App& app, Options& o) {
   app.add_option("--plan", o.plan_file, "a plant described in JSON instead of a scene")
       ->check(CLI::ExistingFile);
   app.add_option("--write-plan", o.write_plan, "write the plant that would be simulated as JSON, and end");
+  app.add_option("--write-plant", o.write_plant, "write its stations as designed, as plant.json of a configuration, and end");
   app.add_option("--seed", o.seed, "another number, another plant")->capture_default_str();
   app.add_option("--days", o.days, "length in days")->check(CLI::Range(0.01, 3660.0))->capture_default_str();
   app.add_option("--stations", o.stations, "number of stations")
@@ -265,14 +266,19 @@ int verb_simulate(Arguments arguments) {
   CLI::App app(help_text, "driftline simulate");
   add_options(app, options);
   if (const auto code = parse_command_line(app, arguments)) return *code;
-  const int ways = !options.out.empty() + !options.broker.empty() + !options.write_plan.empty();
-  if (ways != 1) return unusable("give one of --out, --broker and --write-plan; --help says more");
+  const int ways = !options.out.empty() + !options.broker.empty() + !options.write_plan.empty() + !options.write_plant.empty();
+  if (ways != 1) return unusable("give one of --out, --broker, --write-plan and --write-plant; --help says more");
   simulate::PlantPlan plan;
   if (const auto wrong = make_plan(options, plan)) return unusable(*wrong);
   if (!options.write_plan.empty()) {
     std::ofstream out(options.write_plan, std::ios::trunc);
     out << simulate::plan_text(plan);
     return out.flush() ? exit_done : failed("cannot write " + options.write_plan);
+  }
+  if (!options.write_plant.empty()) {
+    std::ofstream out(options.write_plant, std::ios::trunc);
+    out << simulate::plant_file_text(plan);
+    return out.flush() ? exit_done : failed("cannot write " + options.write_plant);
   }
   return options.broker.empty() ? record(options, plan) : publish(options, std::move(plan));
 }

@@ -170,7 +170,8 @@ export function time_left(row: FleetRow): TimeLeft | null {
   if (row.limit_days === null) return { words: 'no limit in sight', range: '' };
   const low = row.limit_days_earliest;
   const high = row.limit_days_latest;
-  return { words: days_left_words(row.limit_days), range: low === null || high === null ? '' : days_range_words(low, high) };
+  const words = days_left_words(row.limit_days);
+  return { words, range: low === null || high === null || words === 'now' ? '' : days_range_words(low, high) };
 }
 
 export function heard_words(row: FleetRow, now_ms: number): string {

@@ -99,7 +99,8 @@ export function remaining(forecast: Forecast, now_ms: number): Remaining | null 
   if (forecast.limit_at_ms === null) return null;
   const days = (ms: number): number => Math.max(0, (ms - now_ms) / day_ms);
   const { limit_at_earliest_ms: low, limit_at_latest_ms: high } = forecast;
-  return { words: days_left_words(days(forecast.limit_at_ms)), range: low === null || high === null ? '' : days_range_words(days(low), days(high)) };
+  const words = days_left_words(days(forecast.limit_at_ms));
+  return { words, range: low === null || high === null || words === 'now' ? '' : days_range_words(days(low), days(high)) };
 }
 
 /** What was found, without the urgency and the station that stand beside it. */

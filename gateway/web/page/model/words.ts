@@ -23,8 +23,10 @@ export function days_left_words(days: number): string {
 
 /** "6 to 12 days", "hours to 3 days"; both ends in days from now. */
 export function days_range_words(low: number, high: number): string {
-  const first = low < 0.5 ? 'hours' : low < 3 ? trimmed(low.toFixed(1)) : `${Math.round(low)}`;
-  const last = high < 0.5 ? 'hours' : high < 3 ? `${trimmed(high.toFixed(1))} days` : `${Math.round(high)} days`;
+  // "7 to 7 days" says nothing.
+  const close = Math.round(low) === Math.round(high);
+  const first = low < 0.5 ? 'hours' : low < 3 || close ? trimmed(low.toFixed(1)) : `${Math.round(low)}`;
+  const last = high < 0.5 ? 'hours' : high < 3 || close ? `${trimmed(high.toFixed(1))} days` : `${Math.round(high)} days`;
   return first === 'hours' && last === 'hours' ? 'hours' : `${first} to ${last}`;
 }
 

@@ -39,7 +39,7 @@ export function WarningCard({ warning, now, heading, changed, source }: Props) {
       {open && left !== null && (
         <p class="left">
           {left.words === 'now' ? <strong>The limit is met now</strong> : <>Limit expected in <strong>{left.words}</strong></>}
-          {left.range !== '' && left.words !== 'now' && <> ({left.range}, in 8 of 10 cases)</>}
+          {left.range !== '' && <> ({left.range}, in 8 of 10 cases)</>}
           {warning.forecast.limit_at_ms !== null && <span class="soft">: {date_words(warning.forecast.limit_at_ms, local)}</span>}
         </p>
       )}
