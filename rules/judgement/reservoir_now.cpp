@@ -1,5 +1,7 @@
 #include "rules/judgement/reservoir_now.h"
 
+#include "rules/judgement/station_state.h"
+
 namespace driftline::rules {
 
 std::optional<ReservoirDay> reservoir_now(const StationState& state, Time now, const StationContext& context) {

@@ -85,6 +85,16 @@ export function tests({ browser, small, large }) {
     await w.close();
   });
 
+  test('warnings: who hears of one is told, and that nobody does where there is no duty list', async () => {
+    const w = await window_of(browser, small.url);
+    await w.page.goto(`${small.url}/warnings?key=${key}`);
+    await w.page.locator('.opened summary', { hasText: 'Who hears of it' }).press('Enter');
+    await w.page.waitForSelector('.opened .story:has-text("No duty list is set up")');
+    await w.page.waitForSelector('.channels:has-text("nobody is sent a message")');
+    w.well();
+    await w.close();
+  });
+
   test('refill round: of one site it prints on one sheet, with a box for each visit', async () => {
     const w = await window_of(browser, large.url);
     const round = await large.get('/refill-round?days=7');

@@ -128,6 +128,25 @@ export function tests({ browser, small, large }) {
     await w.close();
   });
 
+  test('fleet: what is heard each second is not shown as heard a minute ago', async () => {
+    const w = await window_of(browser, small.url);
+    await w.page.goto(small.url);
+    await w.page.waitForSelector('.fleet-list .row a');
+    const tell = await small.publisher();
+    const timer = setInterval(() => tell.publish('grease/northyard/ps-01/telemetry', { time: Date.now(), pump: false, pressure_bar: [2.1, 2.2] }), 1000);
+    try {
+      const heard = w.page.locator('.row', { hasText: 'ps-01' }).locator('.c-heard');
+      await eventually('heard within seconds', async () => /^[0-9] s ago$/.test((await heard.innerText()).trim()), 15_000);
+      await w.page.waitForTimeout(12_000);
+      expect(/^1?[0-9] s ago$/.test((await heard.innerText()).trim()), `12 s later it says ${await heard.innerText()}`);
+    } finally {
+      clearInterval(timer);
+      tell.end();
+    }
+    w.well();
+    await w.close();
+  });
+
   test('fleet: without a wish for less motion there may be some, with it there is none', async () => {
     const w = await window_of(browser, small.url, { motion: 'reduce' });
     await w.page.goto(small.url);

@@ -45,6 +45,12 @@ export function tests({ browser, small, pictures }) {
     await small.start_gateway();
     for (const w of [fleet, station]) await eventually('the word is gone', async () => (await w.page.locator('.lost').count()) === 0, 20_000);
     await eventually('the warnings come without being asked for', async () => (await fleet.page.locator('.warning-row').count()) > 0, 15_000);
+    // The gateway that came back is another one: what a person does now must not be refused for an old token.
+    await fleet.page.locator('.w-open').first().click();
+    await fleet.page.getByRole('button', { name: 'Note' }).click();
+    await fleet.page.getByLabel('Note').last().fill('after the restart');
+    await fleet.page.locator('.act-form button.first').click();
+    await eventually('the note is taken', async () => (await fleet.page.locator('.act-form').count()) === 0);
     for (const w of [fleet, station]) {
       w.well();
       await w.close();

@@ -72,6 +72,12 @@ export function tests({ browser, small }) {
     try {
       await w.page.waitForSelector('.live .uplot', { timeout: 12_000 });
       await eventually('the turn is told', async () => /Line 1 is pumping: .* bar/.test(await w.page.locator('.turn-now').innerText()), 15_000);
+      // Who opens the station now sees what came before, and the turn in progress at once.
+      const late = await open();
+      await late.page.waitForSelector('.live .uplot', { timeout: 8_000 });
+      await eventually('the turn is told', async () => Number(/(\d+) s so far/.exec(await late.page.locator('.turn-now').innerText())?.[1] ?? 0) >= Math.floor((Date.now() - started) / 1000) - 4);
+      same(await late.page.locator('.station-heading').innerText().then((t) => /heard \d s ago/.test(t)), true, 'it was heard seconds ago');
+      await late.close();
     } finally {
       clearInterval(timer);
       tell.end();
