@@ -78,6 +78,12 @@ export function tests({ browser, small }) {
       await eventually('the turn is told', async () => Number(/(\d+) s so far/.exec(await late.page.locator('.turn-now').innerText())?.[1] ?? 0) >= Math.floor((Date.now() - started) / 1000) - 4);
       same(await late.page.locator('.station-heading').innerText().then((t) => /heard \d s ago/.test(t)), true, 'it was heard seconds ago');
       await late.close();
+      // A second tab of the same window shares the feed, and what it has told.
+      const tab = await w.context.newPage();
+      await tab.goto(`${small.url}/station/${slow_leak}`);
+      await tab.waitForSelector('.live .uplot', { timeout: 8_000 });
+      await eventually('the turn is told to the second tab', async () => Number(/(\d+) s so far/.exec(await tab.locator('.turn-now').innerText())?.[1] ?? 0) >= 3);
+      await tab.close();
     } finally {
       clearInterval(timer);
       tell.end();

@@ -20,6 +20,11 @@ export type LiveEvent =
   /** Nothing comes: the connection broke, or nothing was heard for too long. */
   | { kind: 'gone' };
 
+/** Who comes later to a feed that another tab reads asks for what was said already. */
+const asks = '?';
+/** Of a station's pressure: the last minutes. */
+const kept_max = 600;
+
 /** A pulse comes each 5 s; two and a half without one is silence. */
 const silence_ms = 12_500;
 const retry_ms = 1_500;
@@ -50,14 +55,23 @@ export function listen(signal: AbortSignal, feed: Feed, told: (event: LiveEvent)
   const channel = new BroadcastChannel(address);
   channel.onmessage = (message: MessageEvent<unknown>) => {
     const [kind, data] = Array.isArray(message.data) ? (message.data as unknown[]) : [];
-    if (typeof kind === 'string' && typeof data === 'string') heard(event_of(kind, data));
+    if (kind === asks) for (const said of [...latest.values(), ...pressure]) channel.postMessage(said);
+    else if (typeof kind === 'string' && typeof data === 'string') heard(event_of(kind, data));
   };
+  // Empty in a tab that does not read.
+  const latest = new Map<string, [string, string]>();
+  const pressure: [string, string][] = [];
+  channel.postMessage([asks, '']);
   signal.addEventListener('abort', () => channel.close());
   void navigator.locks
     .request(address, { signal }, () => new Promise<void>((done) => {
       signal.addEventListener('abort', () => done());
       read(signal, address, (kind, data) => {
         if (signal.aborted) return;
+        if (kind === 'pressure') {
+          pressure.push([kind, data]);
+          if (pressure.length > kept_max) pressure.shift();
+        } else if (kind === 'hello' || kind === 'pulse' || kind === 'turn') latest.set(kind, [kind, data]);
         channel.postMessage([kind, data]);
         heard(event_of(kind, data));
       });

@@ -1,8 +1,8 @@
 // The pressure as it comes, and the turn in progress.
-import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import { useEffect, useMemo, useState } from 'preact/hooks';
 import { Chart, type Trace } from '../../draw/chart';
 import type { Shape } from '../../draw/shapes';
-import { no_pressure, turn_words, window_s, with_pressure, type PressureWindow } from '../../model/live_pressure';
+import { turn_words, window_s, type PressureWindow } from '../../model/live_pressure';
 import { plain } from '../../model/words';
 import { use_events } from '../../parts/events';
 import type { Station, TurnInProgress } from '../../wire/types';
@@ -11,17 +11,21 @@ import type { Station, TurnInProgress } from '../../wire/types';
 const redraw_ms = 500;
 const tones = ['ink', 'second', 'notice', 'silent', 'trace', 'plan', 'soft', 'act'] as const;
 
-export function Live({ station, place }: { station: Station; place: string }) {
-  const held = useRef<PressureWindow>(no_pressure);
-  const [shown, set_shown] = useState<PressureWindow>(no_pressure);
+interface Props {
+  station: Station;
+  place: string;
+  pressure: { readonly current: PressureWindow };
+}
+
+export function Live({ station, place, pressure }: Props) {
+  const [shown, set_shown] = useState<PressureWindow>(pressure.current);
   const [turn, set_turn] = useState<TurnInProgress | null>(station.in_progress);
   useEffect(() => set_turn(station.in_progress), [station.in_progress]);
   useEffect(() => {
-    const timer = setInterval(() => set_shown(held.current), redraw_ms);
+    const timer = setInterval(() => set_shown(pressure.current), redraw_ms);
     return () => clearInterval(timer);
   }, []);
   use_events((event) => {
-    if (event.kind === 'pressure' && event.data.station === place) held.current = with_pressure(held.current, event.data);
     if (event.kind === 'turn' && event.data.station === place) set_turn(event.data.turn);
   });
   const share = turn === null || turn.usual_s === null || turn.phase === 'venting' ? null : Math.min(1, turn.elapsed_s / turn.usual_s);

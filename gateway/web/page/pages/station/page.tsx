@@ -1,6 +1,7 @@
 // Station: all that is known of one station, and what each figure was made from.
 import './page.css';
-import { useMemo, useState } from 'preact/hooks';
+import { useMemo, useRef, useState } from 'preact/hooks';
+import { no_pressure, with_pressure, type PressureWindow } from '../../model/live_pressure';
 import { value_of } from '../../model/loaded';
 import { fleet_query, station_days, type Route, type StationQuery } from '../../model/route';
 import { counted, duration_words, plain, moment_words } from '../../model/words';
@@ -32,8 +33,13 @@ export function StationPage({ site, station, query }: Props) {
   const { line } = use_place();
   const known = value_of(loaded);
   const [heard_ms, set_heard_ms] = useState<number | null>(null);
+  // Held here and not where it is drawn: the last minutes come before the station does.
+  const pressure = useRef<PressureWindow>(no_pressure);
   use_events((event) => {
-    if (event.kind === 'pressure' && event.data.station === place && event.data.heard_ms !== null) set_heard_ms(event.data.heard_ms);
+    if (event.kind === 'pressure' && event.data.station === place) {
+      pressure.current = with_pressure(pressure.current, event.data);
+      if (event.data.heard_ms !== null) set_heard_ms(event.data.heard_ms);
+    }
     // `hello` too: what happened between the answer and the feed's beginning has been told by neither.
     const anew = event.kind === 'hello' || event.kind === 'told' || (event.kind === 'warning' && event.data.key.startsWith(`${place}/`));
     if (anew) again();
@@ -49,7 +55,7 @@ export function StationPage({ site, station, query }: Props) {
         </>
       )}
       {loaded.kind === 'loading' && <><h1>{station}</h1><Waiting what="the station" /></>}
-      {known !== null && <Known station={known} heard_ms={later_of(known.heard_ms, heard_ms)} query={query} again={again} />}
+      {known !== null && <Known station={known} heard_ms={later_of(known.heard_ms, heard_ms)} pressure={pressure} query={query} again={again} />}
     </div>
   );
 }
@@ -61,11 +67,12 @@ function later_of(a: number | null, b: number | null): number | null {
 interface KnownProps {
   station: Station;
   heard_ms: number | null;
+  pressure: { readonly current: PressureWindow };
   query: StationQuery;
   again: () => void;
 }
 
-function Known({ station, heard_ms, query, again }: KnownProps) {
+function Known({ station, heard_ms, pressure, query, again }: KnownProps) {
   const { line, go } = use_place();
   const now = gateway_now(line, use_clock(15_000));
   const place = `${station.site}/${station.station}`;
@@ -78,7 +85,7 @@ function Known({ station, heard_ms, query, again }: KnownProps) {
       <Heading station={station} heard_ms={heard_ms} />
       <div class="station-top">
         <Warnings station={station} now={now} changed={again} days_route={route({ days: 30 })} turn_route={turn_route} />
-        <Live station={station} place={place} />
+        <Live station={station} place={place} pressure={pressure} />
       </div>
       {query.turn !== null && <TurnPanel site={station.site} station={station.station} id={query.turn} turn_route={turn_route} />}
       <div class="days-choice no-print">
