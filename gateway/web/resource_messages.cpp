@@ -73,7 +73,7 @@ Or<Answer> messages_list(House& house, const Request& request, Reader* reader) {
   }
   json.close(']').key("heartbeat");
   if (duty && duty->heartbeat)
-    json.open('{').put("every_s", duty->heartbeat->every_s).put("last_ms", duty->heartbeat->last).put("answer", duty->heartbeat->answer).close('}');
+    json.open('{').put("every_s", Rounded{duty->heartbeat->every_s, 1}).put("last_ms", duty->heartbeat->last).put("answer", duty->heartbeat->answer).close('}');
   else json.null();
   json.key("messages").open('[');
   std::int64_t told = 0;
