@@ -301,7 +301,7 @@ GatewaySettings gateway_settings(const Config& config) {
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   settings.web = config.web;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
-  settings.duty = config.duty;
+  if (config.duty) settings.duty = std::make_shared<const messages::DutyList>(*config.duty);
   if (config.duty) {
     messages::Facts facts;
     for (const auto& [station, context] : config.plant.stations) facts[station] = {context.design.reservoir_kg};

@@ -57,7 +57,7 @@ class PagePart {
   std::shared_ptr<const web::PlantNow> plant_;
   std::shared_ptr<const web::Configured> configured_;
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain_;
-  std::optional<messages::DutyList> duty_;
+  std::shared_ptr<const messages::DutyList> duty_;
   Thresholds defaults_;  // of stations that no configuration names
   std::optional<Time> heard_;
 };

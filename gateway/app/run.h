@@ -27,6 +27,10 @@
 #include "gateway/messages/gateway_says.h"
 #include "gateway/web/settings.h"
 
+namespace driftline::messages {
+struct DutyList;
+}
+
 namespace driftline {
 
 // Where the two logs lie and how long they keep. A change of it needs a restart.
@@ -71,7 +75,7 @@ struct GatewaySettings {
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain{};
   std::string config_folder{};          // proposals are written there; empty: none
   std::function<void()> ask_reload{};   // after a proposal was put in force or taken back; may be empty
-  std::optional<messages::DutyList> duty{};  // for the page; who sends is a consumer
+  std::shared_ptr<const messages::DutyList> duty{};  // for the page, null: none; who sends is a consumer
 };
 
 // A thread, seen from outside: it lives as long as its number moves.
