@@ -3,7 +3,7 @@
 
   trial_fleet.py BUILD [--work DIR] [--stations 25] [--days 365] [--copies 8] [--seed 31]
 
-BUILD is an optimised build with driftline and tests/bench/trial_history. A healthy plant is simulated into a recording; the
+BUILD is an optimised build with driftline and tests/trial_history. A healthy plant is simulated into a recording; the
 gateway's own plant judges it once and its history keeps what came, for COPIES plants at sites of their own (a station's tape is
 its own row for row; only what lies in it is alike), so that 25 stations stand for 200. Then `driftline trial --data` runs over
 all of it, over a half and a quarter of the stations, and with one, four and eight candidates. Aim: 200 stations and a year with
@@ -45,7 +45,7 @@ def history(options, work):
         print(f"simulated {options.stations} stations, {options.days} days: {wall:.0f} s, {cpu:.0f} s CPU", flush=True)
     part = work / "part"
     part.mkdir(exist_ok=True)
-    wall, cpu, _ = timed([options.build / "tests/bench/trial_history", recording, work / "plant.plant.json", options.copies, part / "history.db"])
+    wall, cpu, _ = timed([options.build / "tests/trial_history", recording, work / "plant.plant.json", options.copies, part / "history.db"])
     os.rename(part, data)
     print(f"judged once, stored {options.copies} times: {wall:.0f} s, {cpu:.0f} s CPU, {(data / 'history.db').stat().st_size / 1e9:.2f} GB", flush=True)
     return data

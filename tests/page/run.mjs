@@ -33,6 +33,7 @@ try {
   lane('does');
   for (const file of ['fleet', 'station', 'acts', 'stale', 'sign_in'])
     (await import(`./${file}.mjs`)).tests({ browser, small: changed, large, build, pictures });
+  plants.push(await (await import('./trial.mjs')).tests({ browser, build, pictures }));
   failed = await run(only);
 } catch (why) {
   console.log(`FAILED  the plants\n${why.stack}\n0 passed, 1 failed`);

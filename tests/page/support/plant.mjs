@@ -43,7 +43,7 @@ function start(program, options, log) {
   return child;
 }
 
-/** `users`: name, role and password of each; none: open. */
+/** `users`: name, role and password of each; none: open. `fill`: makes configuration and history in place of the invented fleet. */
 export async function plant(wanted) {
   const folder = mkdtempSync(join(tmpdir(), 'driftline-page-'));
   try {
@@ -54,7 +54,7 @@ export async function plant(wanted) {
   }
 }
 
-async function made_in(folder, { build, stations, users = [], days = 30 }) {
+async function made_in(folder, { build, stations, users = [], days = 30, fill }) {
   const [broker_port, page_port] = [await free_port(), await free_port()];
   const config = join(folder, 'config');
   const data = join(folder, 'data');
@@ -69,8 +69,12 @@ async function made_in(folder, { build, stations, users = [], days = 30 }) {
     const made = spawnSync(join(build, 'driftline'), ['user', '--config', config, '--role', role, name], { input: `${password}\n` });
     if (made.status !== 0) throw new Error(`user ${name}: ${made.stderr}`);
   }
-  const filled = spawnSync(join(build, 'tests/fleet_history'), ['--data', data, '--stations', `${stations}`, '--days', `${days}`]);
-  if (filled.status !== 0) throw new Error(`fleet_history: ${filled.stderr}`);
+  if (fill !== undefined) {
+    fill({ build, folder, config, data });
+  } else {
+    const filled = spawnSync(join(build, 'tests/fleet_history'), ['--data', data, '--stations', `${stations}`, '--days', `${days}`]);
+    if (filled.status !== 0) throw new Error(`fleet_history: ${filled.stderr}`);
+  }
 
   const made = { url: `http://127.0.0.1:${page_port}`, folder, broker_port, gateway: null, broker: null };
   made.start_broker = () => {

@@ -1,5 +1,5 @@
 // A history of many stations for a trial: a recording is judged once, and what came of it is stored for COPIES plants, each at
-// sites of its own.
+// sites of its own; with one copy at the sites as they are, warnings and all.
 //   trial_history RECORDING PLAN COPIES FILE
 //   driftline trial --data FOLDER_OF_FILE --config ...
 #include <cstdlib>
@@ -39,6 +39,10 @@ int main(int argc, char** argv) {
   const auto keep = [&](Judged&& judged) {
     history::Batch batch;
     append_judged(batch, std::move(judged));
+    if (copies == 1) {
+      if (!(*store)->commit(batch)) std::exit(1);
+      return;
+    }
     batch.warnings.clear();
     batch.reservoir_days.clear();
     batch.forecast_days.clear();
