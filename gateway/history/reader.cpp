@@ -232,9 +232,12 @@ tl::expected<FedTape, Trouble> Reader::fed_tape(const StationId& station, const 
     FedTape tape;
     std::int64_t first_turn = std::numeric_limits<std::int64_t>::max();
     std::int64_t last_turn = 0;
-    Statement chunks = database_->prepare(std::string("SELECT id, deflated, bytes FROM fed_events WHERE station_no") +
-                                          of_station + "AND last >= ? AND first < ? ORDER BY id");
-    chunks.begin(station.site, station.station, span.from, span.to);
+    // Chunks follow each other: the one that began last before the span is the first that can touch it. Who follows a tape that
+    // grows thus looks at its end only.
+    Statement chunks = database_->prepare(std::string("SELECT id, deflated, bytes FROM fed_events WHERE station_no") + of_station +
+                                          "AND first >= coalesce((SELECT max(first) FROM fed_events WHERE station_no" + of_station +
+                                          "AND first < ?), 0) AND last >= ? AND first < ? ORDER BY id");
+    chunks.begin(station.site, station.station, station.site, station.station, span.from, span.from, span.to);
     StoredFedEvent stored;
     while (chunks.step()) {
       std::int64_t id = 0;

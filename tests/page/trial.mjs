@@ -71,7 +71,7 @@ export async function tests({ browser, build, pictures }) {
   test('trial: a threshold that is moved is answered, kept in the address, and compared', async () => {
     const w = await open();
     const row = (name) => w.page.locator('.trial-sets').first().locator('tr', { has: w.page.locator('th', { hasText: name }) });
-    await eventually('what is in force warned of the leak', async () => Number(await row('in force').locator('td').first().innerText()) >= 1);
+    await eventually('what is in force warned of the leak', async () => parseInt(await row('in force').locator('td').first().innerText(), 10) >= 1);
     const slider = w.page.getByRole('slider', { name: /Smallest shift/ }).first();
     await slider.focus();
     for (let i = 0; i < 3; ++i) await w.page.keyboard.press('PageUp');

@@ -101,6 +101,17 @@ TEST_F(Fed, a_long_stretch_of_one_station_comes_back_over_closed_chunks_and_rest
   const Played half = tape(station_id(1), early);
   EXPECT_GE(half.events.size(), 800U);
   EXPECT_LT(half.events.size(), 1200U) << "chunks are given whole, but not all of them";
+  // From any moment on all that was fed from then on is there: who follows a tape must not miss any.
+  for (int number = 1; number < 600; number += 37) {
+    const Time from = fed_rows(number)[0].event.received;
+    const Played rest = tape(station_id(1), {from, ever.to});
+    const auto since = [&](const FedEvent& event) { return event.received >= from; };
+    std::vector<FedEvent> told, wanted;
+    std::copy_if(rest.events.begin(), rest.events.end(), std::back_inserter(told), since);
+    std::copy_if(expected.begin(), expected.end(), std::back_inserter(wanted), since);
+    EXPECT_EQ(told, wanted) << number;
+    EXPECT_LT(rest.events.size(), wanted.size() + 1000U) << "chunks long before are left out";
+  }
   for (HalfCycle& turn : turns) turn.shape.curve.clear();
   EXPECT_EQ(tape(station_id(1), ever, false).turns, turns);
 }

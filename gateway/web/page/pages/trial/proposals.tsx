@@ -1,5 +1,5 @@
 // Proposals: saved, looked at, judged in silence, put in force, taken back; and the log of it all.
-import { useRef, useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
 import { value_of, type Loaded } from '../../model/loaded';
 import { log_of, patch_of, type Group, type TrialAsked } from '../../model/trial';
 import { moment_words } from '../../model/words';
@@ -48,6 +48,9 @@ export function Save({ asked, groups }: { asked: TrialAsked; groups: readonly Gr
   );
 }
 
+/** What is judged in silence goes on by the minute. */
+const silence_every_ms = 30_000;
+
 const acts: Record<Proposal['state'], readonly { act: string; words: string }[]> = {
   proposed: [{ act: 'enforce', words: 'Put in force' }, { act: 'silent', words: 'Judge in silence first' }, { act: 'withdraw', words: 'Withdraw' }],
   silent: [{ act: 'enforce', words: 'Put in force' }, { act: 'withdraw', words: 'Withdraw' }],
@@ -59,6 +62,12 @@ const acts: Record<Proposal['state'], readonly { act: string; words: string }[]>
 export function ProposalList({ loaded, again }: { loaded: Loaded<Proposals>; again: () => void }) {
   const { session } = use_place();
   const known = value_of(loaded);
+  const silent = known?.proposals.some((p) => p.state === 'silent') === true;
+  useEffect(() => {
+    if (!silent) return undefined;
+    const timer = setInterval(again, silence_every_ms);
+    return () => clearInterval(timer);
+  }, [silent, again]);
   const may = session !== null && (session.open || session.role === 'engineer');
   return (
     <section class="trial-proposals">

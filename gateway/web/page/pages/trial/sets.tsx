@@ -20,11 +20,17 @@ export function Sets({ trial }: { trial: Trial }) {
   );
 }
 
+/** "3, 1 of them act" */
+function counted(set: TrialSet): string {
+  const act = set.warnings.filter((w) => w.urgency === 'act').length;
+  return act === 0 ? `${set.warnings.length}` : `${set.warnings.length}, ${act === set.warnings.length ? 'act' : `${act} of them act`}`;
+}
+
 function Row({ set }: { set: TrialSet }) {
   return (
     <tr>
       <th scope="row">{set_words(set)}</th>
-      <td>{set.warnings.length}</td>
+      <td>{counted(set)}</td>
       <td>{set.name === 'in force' ? '' : difference_words(set.warnings, set.gone.length)}</td>
       <td>{set.warnings.filter((w) => w.lead_days !== null).length}</td>
       <td>{set.price === null ? 'not enough history' : price_words(set.price.false_a_year)}</td>
