@@ -34,10 +34,9 @@ constexpr std::array budgets{0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0};  // nominal
 
 std::size_t at(Condition condition) { return static_cast<std::size_t>(condition); }
 
-// One that is said in s or bar is told as what it is on the station's first line.
+// As it is on the station's first line: one in s or bar is what it is there in per cent, one that nobody set goes with the budget.
 double shift_pct(const Thresholds& t, const Adjustable& a, const StationNoise& noise) {
-  const ConditionThresholds& own = t.of(a.condition);
-  if (!own.smallest_shift_own || noise.lines.empty()) return own.smallest_shift.value_or(a.usual_pct);
+  if (noise.lines.empty()) return t.of(a.condition).smallest_shift.value_or(a.usual_pct);
   const double shift = smallest_shift_of(t, a.condition, noise.lines.begin()->second);
   return std::round(1000 * (a.condition == Condition::residual_pressure ? shift : std::expm1(shift))) / 10;
 }
