@@ -11,12 +11,13 @@ function call(program, options) {
   if (done.status !== 0) throw new Error(`${program} ${options.join(' ')}: ${done.stderr}`);
 }
 
+const patience_ms = 120_000;
 let leak_at = '';  // the station with the leak
 
 function fill({ build, folder, config, data }) {
   const recording = join(folder, 'kept.ndjson');
   call(join(build, 'driftline'), [
-    'simulate', '--scene', 'healthy', '--stations', '3', '--days', '75', '--seed', '5', '--fault', '1:slow-leak@1:linear:45:25', '--out', recording,
+    'simulate', '--scene', 'healthy', '--stations', '3', '--days', '50', '--seed', '5', '--fault', '1:slow-leak@1:linear:28:18', '--out', recording,
   ]);
   call(join(build, 'tests/trial_history'), [recording, join(folder, 'kept.plant.json'), '1', join(data, 'history.db')]);
   const built = JSON.parse(readFileSync(join(folder, 'kept.plant.json'), 'utf8'));
@@ -41,6 +42,7 @@ export async function tests({ browser, build, pictures }) {
 
   const open = async (options, search = '') => {
     const w = await window_of(browser, made.url, options);
+    w.page.setDefaultTimeout(patience_ms);  // a first question judges all that is kept of the station
     await w.page.goto(`${made.url}/trial/${leak_at}${search}`);
     await w.page.waitForSelector('.trial-past svg');
     await w.page.waitForSelector('.age:not(:has-text("connecting"))');
