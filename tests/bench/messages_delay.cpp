@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <atomic>
 #include <cstdio>
+#include <filesystem>
 #include <map>
 #include <mutex>
 #include <thread>
@@ -71,8 +72,7 @@ int main(int argc, char** argv) {
   DutyList duty;
   duty.mail = mail.settings();
   duty.webhooks["chat"] = {.url = "http://127.0.0.1:" + std::to_string(chat.port()) + "/", .key_file = folder.write("key", "an invented key of thirty bytes\n"), .ca_file = {}};
-  duty.people["anna"] = {"anna", {{"webhook chat", "@anna"}}};
-  duty.people["ben"] = {"ben", {{"mail", "ben@plant.example"}}};
+  duty.people["anna"] = {"anna", {{"webhook chat", "@anna"}, {"mail", "anna@plant.example"}}};
   duty.lines.push_back({.name = "chat", .sites = {}, .stations = {}, .conditions = {}, .urgency = Urgency::act, .hours = {}, .tell = {"anna"}, .after_min = 600});
   const auto history = *history::History::open({.file = folder.file("history.db")});
   DeliveryParts parts;
@@ -94,11 +94,13 @@ int main(int argc, char** argv) {
   Delivery delivery(duty, parts);
   delivery.start();
   std::map<std::string, Clock::time_point> sent;
+  std::vector<std::filesystem::file_time_type> committed;
   for (int i = 0; i < warnings; ++i) {
     history::Batch batch;
     batch.warnings = {act_of(i, parts.wall())};
     (void)history->commit(batch);
     sent["site-" + std::to_string(i)] = Clock::now();
+    committed.push_back(std::filesystem::file_time_type::clock::now());
     delivery.nudge();
     std::this_thread::sleep_for(std::chrono::milliseconds{300});
   }
@@ -110,5 +112,10 @@ int main(int argc, char** argv) {
   for (const auto& [site, at] : got)
     if (const auto begin = sent.find(site); begin != sent.end()) delays.push_back(std::chrono::duration<double, std::milli>(at - begin->second).count());
   print("webhook", delays);
+  const auto arrivals = mail.arrivals();
+  std::vector<double> mailed;
+  if (arrivals.size() == committed.size())  // each by itself, and in order
+    for (std::size_t i = 0; i < arrivals.size(); ++i) mailed.push_back(std::chrono::duration<double, std::milli>(arrivals[i] - committed[i]).count());
+  print("mail, STARTTLS and sign-in each time", mailed);
   if (static_cast<int>(delays.size()) < warnings) std::printf("%d did not arrive singly: a flood is one message\n", warnings - static_cast<int>(delays.size()));
 }

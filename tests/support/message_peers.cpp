@@ -48,6 +48,12 @@ messages::MailSettings MailServer::settings() const {
 
 std::size_t MailServer::count() const { return files(folder_, ".eml").size(); }
 
+std::vector<std::filesystem::file_time_type> MailServer::arrivals() const {
+  std::vector<std::filesystem::file_time_type> all;
+  for (const auto& file : files(folder_, ".eml")) all.push_back(std::filesystem::last_write_time(file));
+  return all;
+}
+
 std::vector<nlohmann::json> MailServer::mails() const {
   const TempFolder out;
   Process process({.command = {python, support + "read_mails.py", folder_.path().string()}, .environment = {}, .output_file = out.file("mails"), .file_bytes_max = {}});

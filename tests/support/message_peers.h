@@ -1,6 +1,7 @@
 // A real mail server and a real endpoint on loopback, and what they were given.
 #pragma once
 
+#include <filesystem>
 #include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
@@ -22,6 +23,8 @@ class MailServer {
   [[nodiscard]] std::size_t count() const;
   // As Python's email package reads them (tests/support/read_mails.py), in order of arrival.
   [[nodiscard]] std::vector<nlohmann::json> mails() const;
+  // When each was taken, in order of arrival.
+  [[nodiscard]] std::vector<std::filesystem::file_time_type> arrivals() const;
   [[nodiscard]] std::uint16_t port() const { return port_; }
 
  private:
