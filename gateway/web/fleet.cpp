@@ -258,7 +258,7 @@ std::shared_ptr<FleetNow> Fleet::made() const {
   for (const auto& [id, day] : reservoirs_) put_reservoir(row_of(id), day);
   if (plant)
     for (const StationHeard& heard : plant->stations)
-      if (heard.reservoir) put_reservoir(row_of(heard.station), *heard.reservoir);
+      if (knows_life(heard.reservoir)) put_reservoir(row_of(heard.station), *heard.reservoir);
   std::vector<const WarningView*> sorted;
   for (const WarningView& warning : warnings_) sorted.push_back(&warning);
   std::sort(sorted.begin(), sorted.end(), [](const auto* a, const auto* b) { return worse(*a, *b); });

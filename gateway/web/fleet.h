@@ -48,6 +48,9 @@ struct FleetRow {
   [[nodiscard]] bool same_but_heard(const FleetRow& other) const;
 };
 
+// Rules that were started anew know nothing for a while: the row of the day does until then.
+[[nodiscard]] inline bool knows_life(const std::optional<ReservoirDay>& reservoir) { return reservoir && reservoir->life_days; }
+
 struct Head {
   int watched = 0, silent = 0, act = 0, plan = 0, notice = 0, well = 0, out_of_service = 0, not_judged = 0, unanswered = 0;
   std::optional<WarningKey> oldest;

@@ -90,7 +90,7 @@ Or<Answer> station_now(House& house, const Request& request, Reader* reader) {
   json.close(']').key("settings");
   put(json, settings);
   put_design(json, design);
-  put_reservoir(json, heard.reservoir || days->empty() ? heard.reservoir : std::optional(days->back().row));
+  put_reservoir(json, knows_life(heard.reservoir) || days->empty() ? heard.reservoir : std::optional(days->back().row));
   json.key("warnings").open('[');
   for (const WarningView& warning : *warnings) put(json, warning);
   json.close(']').key("in_progress");
