@@ -4,6 +4,8 @@
 #include <filesystem>
 #include <utility>
 
+#include "gateway/app/act_desk.h"
+#include "gateway/app/act_socket.h"
 #include "gateway/app/clock.h"
 #include "gateway/app/judged_batch.h"
 #include "gateway/app/page_part.h"
@@ -107,6 +109,7 @@ std::optional<std::string> Gateway::start() {
   clean_ups_ = std::make_unique<CleanUps>([](const std::string& name) { run_events::stopping_part(name); });
   auto problem = open_stores();
   if (!problem) problem = open_judging();
+  if (!problem) open_acts();
   if (!problem && settings_.web) problem = open_page();
   if (problem) {
     clean_ups_.reset();
@@ -185,6 +188,16 @@ std::optional<std::string> Gateway::open_judging() {
   return std::nullopt;
 }
 
+// Without its socket the gateway does all else.
+void Gateway::open_acts() {
+  acts_desk_ = std::make_unique<ActDesk>(*history_, wall_now, [this] { nudge(); });
+  clean_ups_->add("acts", [this] { acts_desk_.reset(); });
+  auto socket = ActSocket::open(settings_.store.data_folder, [this](std::string_view question) { return acts_desk_->answer(question, "command-line"); });
+  if (!socket) return run_events::act_socket_failed(socket.error());
+  act_socket_ = std::move(*socket);
+  clean_ups_->add("act socket", [this] { act_socket_.reset(); });
+}
+
 // Its sockets are open from here on; it answers once everything else runs.
 std::optional<std::string> Gateway::open_page() {
   auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }});
@@ -220,16 +233,22 @@ void Gateway::start_source() {
       [this](std::string_view topic, std::string_view payload) { return intake_->take(topic, payload); },
       broker::Clocks{wall_now, coarse_now});
   source->start();
+  auto acts = std::make_unique<broker::Acts>(settings_.broker, act_bytes_max, [this](std::string_view question) { return acts_desk_->answer(question, "mqtt"); });
+  acts->start();
   const std::lock_guard guard(ends_mutex_);
   source_ = std::move(source);
+  acts_ = std::move(acts);
 }
 
 void Gateway::stop_source() {
   std::unique_ptr<broker::Source> source;
+  std::unique_ptr<broker::Acts> acts;
   {
     const std::lock_guard guard(ends_mutex_);
     source = std::move(source_);
+    acts = std::move(acts_);
   }
+  if (acts) acts->stop();
   if (source) source->stop();
 }
 
@@ -322,6 +341,7 @@ std::vector<Pulse> Gateway::pulses() const {
   if (judging_) all.push_back({"judgement", judging_->pulse()});
   const std::lock_guard guard(ends_mutex_);
   if (source_) all.push_back({"source", source_->pulse()});
+  if (acts_) all.push_back({"acts", acts_->pulse()});
   if (publisher_) all.push_back({"publisher", publisher_->pulse()});
   for (const Consumer& consumer : consumers_)
     if (consumer.pulse) all.push_back({consumer.name, consumer.pulse()});

@@ -19,6 +19,7 @@
 #include "gateway/app/intake.h"
 #include "gateway/app/judging.h"
 #include "gateway/app/plant.h"
+#include "gateway/broker/acts.h"
 #include "gateway/broker/publisher.h"
 #include "gateway/broker/settings.h"
 #include "gateway/broker/source.h"
@@ -64,6 +65,8 @@ class PagePart;
 namespace trial {
 class SilentJudge;
 }
+class ActDesk;
+class ActSocket;
 
 struct GatewaySettings {
   broker::BrokerSettings broker;
@@ -122,6 +125,7 @@ class Gateway {
   [[nodiscard]] std::optional<std::string> open_stores();
   [[nodiscard]] std::optional<std::string> open_judging();
   [[nodiscard]] std::optional<std::string> open_page();
+  void open_acts();
   [[nodiscard]] std::shared_ptr<PagePart> page() const;
   void start_silent();
   [[nodiscard]] rules::StationContext context_of(const StationId& station) const;
@@ -136,9 +140,12 @@ class Gateway {
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<Intake> intake_;
   std::unique_ptr<Judging> judging_;
-  mutable std::mutex ends_mutex_;  // source_, publisher_, consumers_, in_force_: a reload replaces them
+  std::unique_ptr<ActDesk> acts_desk_;
+  std::unique_ptr<ActSocket> act_socket_;
+  mutable std::mutex ends_mutex_;  // source_, publisher_, acts_, consumers_, in_force_: a reload replaces them
   std::unique_ptr<broker::Source> source_;
   std::unique_ptr<broker::Publisher> publisher_;
+  std::unique_ptr<broker::Acts> acts_;
   std::vector<Consumer> consumers_;
   std::shared_ptr<PagePart> page_;
   std::shared_ptr<const PlantSettings> in_force_;

@@ -95,6 +95,12 @@ void state_unreadable(std::string_view who) {
   say(Level::warn, "state-unreadable", who,
       "its saved state is of another version or damaged: it learns anew");
 }
+void acted(std::string_view what, std::string_view warning, std::string_view who, std::string_view via) {
+  say(Level::info, "acted", warning, std::string(who) + ": " + std::string(what) + ", by " + std::string(via));
+}
+void act_socket_failed(std::string_view why) {
+  say(Level::warn, "act-socket-failed", "", std::string(why) + "; driftline acknowledge reaches this gateway no more");
+}
 void reloaded(std::string_view what) {
   say(Level::info, "configuration-reloaded", "", what);
 }

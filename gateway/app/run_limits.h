@@ -38,6 +38,13 @@ inline constexpr std::chrono::milliseconds commit_retry{1000};
 // A thread that has not moved for this long hangs: longer than any wait on the broker that is allowed for.
 inline constexpr std::chrono::seconds hang_after{90};
 
+// The local socket for the command line: one question at a time, so who connects and says nothing must not hold it long.
+inline constexpr std::chrono::seconds act_socket_wait{2};
+inline constexpr int act_socket_waiting_max = 16;
+inline constexpr std::chrono::seconds act_answer_wait{30};  // a disk that stalls
+// How long the command line goes on trying while a gateway starts or ends.
+inline constexpr std::chrono::seconds act_start_wait{20};
+
 inline constexpr std::chrono::seconds health_every{2};
 inline constexpr std::chrono::seconds health_stale_after{20};
 

@@ -30,5 +30,7 @@ struct Verb {
 [[nodiscard]] int verb_thresholds(Arguments arguments);
 [[nodiscard]] int verb_simulate(Arguments arguments);
 [[nodiscard]] int verb_user(Arguments arguments);
+[[nodiscard]] int verb_warnings(Arguments arguments);
+[[nodiscard]] int verb_acknowledge(Arguments arguments);
 
 }  // namespace driftline

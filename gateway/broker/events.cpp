@@ -75,6 +75,10 @@ void outbox_unreadable(std::string_view cause, std::string_view text) {
   say(Level::warn, "outbox-unreadable", cause, "what is to be published waits: " + std::string(text));
 }
 
+void act_dropped(std::string_view client) {
+  say(Level::warn, "act-dropped", client, "too many acts on warnings wait: this one is not done and not answered; whoever sent it may ask again");
+}
+
 void published(std::uint64_t messages) {
   count("published", "", messages);
 }

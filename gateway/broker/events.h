@@ -23,6 +23,7 @@ void callback_slow(std::chrono::milliseconds took);
 void callback_threw(std::string_view what);
 void publishing_stopped(std::string_view client, const LinkFailure& failure);
 void outbox_unreadable(std::string_view cause, std::string_view text);
+void act_dropped(std::string_view client);  // too many wait
 void published(std::uint64_t messages);  // a count, no line
 
 }  // namespace driftline::broker::events

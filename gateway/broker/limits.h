@@ -46,6 +46,11 @@ inline constexpr std::size_t batches_between_looks = 20;  // then the thread loo
 inline constexpr std::size_t batches_at_end =
     20;  // what a clean end still publishes; the rest waits in the history
 
+// People's acts: a screen that answers all that is open at once sends some dozens. Each is a write to the disk in the store that
+// the judgement writes too, so they are spaced.
+inline constexpr std::size_t acts_waiting_max = 64;
+inline constexpr std::chrono::milliseconds act_spacing{20};
+
 inline constexpr std::size_t password_bytes_max = 65'535;  // MQTT 5, 3.1.3.6: binary data
 
 }  // namespace driftline::broker

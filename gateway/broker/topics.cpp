@@ -51,6 +51,12 @@ std::string of_warning(std::string_view out, std::string_view kind, const Warnin
 std::string presence_topic(std::string_view out, std::string_view client_id) {
   return join({out, "gateway", client_id, "presence"});
 }
+std::string acts_topic(std::string_view out, std::string_view client_id) {
+  return join({out, "gateway", client_id, "acts"});
+}
+std::string answers_topic(std::string_view out, std::string_view client_id) {
+  return join({out, "gateway", client_id, "answers"});
+}
 std::string warning_topic(std::string_view out, const WarningKey& key) {
   return of_warning(out, "warnings", key);
 }
@@ -94,7 +100,7 @@ bool lies_under(std::string_view out, std::string_view in) {
 }
 
 bool may_be_ours(std::string_view pattern, std::string_view out) {
-  constexpr std::array<std::string_view, 8> ours{"gateway/+/presence", "warnings/+/+/+/+", "changes/+/+",
+  constexpr std::array<std::string_view, 8> ours{"gateway/+/+",        "warnings/+/+/+/+", "changes/+/+",
                                                  "lives/+/+/+/+",      "life-changes/+/+", "half-cycles/+/+",
                                                  "reservoirs/+/+",     "forecasts/+/+/+/+"};
   return std::ranges::any_of(ours, [&](std::string_view topic) {

@@ -2,6 +2,10 @@
 //
 //   <out>/gateway/<client id>/presence
 //     retained; {"state":"online"|"offline","time":...}; the will says offline
+//   <out>/gateway/<client id>/acts
+//     not ours: what people do to warnings is asked for here (gateway/app/act_desk.h)
+//   <out>/gateway/<client id>/answers
+//     the answer to each of these
 //   <out>/warnings/<site>/<station>/<place>/<condition>
 //     retained; the last row of the warning while it is open, empty (so: nothing retained) once it has cleared
 //   <out>/changes/<site>/<station>
@@ -39,6 +43,8 @@ struct WarningKey {
 };
 
 [[nodiscard]] std::string presence_topic(std::string_view out, std::string_view client_id);
+[[nodiscard]] std::string acts_topic(std::string_view out, std::string_view client_id);
+[[nodiscard]] std::string answers_topic(std::string_view out, std::string_view client_id);
 [[nodiscard]] std::string warning_topic(std::string_view out, const WarningKey& key);
 [[nodiscard]] std::string changes_topic(std::string_view out, const StationId& station);
 [[nodiscard]] std::string life_topic(std::string_view out, const WarningKey& key);

@@ -224,7 +224,7 @@ void History::take_cursors() {
   for (const std::string& name : stored) {
     const bool used = std::any_of(settings_.cursors.begin(), settings_.cursors.end(),
                                   [&](const CursorUse& use) { return use.name == name; });
-    if (used) continue;
+    if (used || settings_.keep_other_cursors) continue;
     database.prepare("DELETE FROM cursors WHERE name = ?").run(name);
     events::cursor_forgotten(name);
   }

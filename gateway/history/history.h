@@ -41,6 +41,7 @@ struct CursorUse {
 struct HistorySettings {
   std::string file{};              // its folder is made if absent
   std::vector<CursorUse> cursors{};  // those in use: retention waits for them; others are forgotten
+  bool keep_other_cursors = false;   // for who opens it for a moment and does not know them
   std::chrono::hours keep_half_cycles{24 * 730};
   std::chrono::hours keep_warnings{24 * 1826};
   std::chrono::hours keep_reservoir_days{24 * 1826};
@@ -76,7 +77,8 @@ class History {
 
   // What a person does to a warning, stored with all that follows from it in one transaction, and on the disk when this
   // returns. Whoever takes acts (page, link, MQTT, command line) calls this and nothing else. Doing a thing twice answers
-  // `already` and stores nothing.
+  // `already` and stores nothing; asked for twice under one request it answers `done` both times and is stored once, for as long
+  // as the change is kept.
   [[nodiscard]] tl::expected<ActOutcome, Trouble> act(const Act& act);
   // Messages that are planned; a key that is there stays as it is. On the disk when it
   // returns, as the two after it.

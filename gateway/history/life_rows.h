@@ -43,6 +43,7 @@ struct LifeChange {
   std::string owner{};
   std::optional<Time> until{};   // of a shelf
   std::int64_t warning_id = 0;  // the row of the machine's last word on it, in feed warnings
+  std::string request{};        // the id under which a person's act was asked for; empty: none was given
   bool operator==(const LifeChange&) const = default;
 };
 
@@ -56,16 +57,19 @@ struct Act {
   std::string via{};                                        // of the program: "page", "link", "mqtt", "command-line"
   std::optional<Time> until{};                              // shelve
   std::optional<Time> raised{};                             // if given: only this raise of the warning
+  std::string request{};                                    // an id: the same act asked for again under it is done once
 };
 
 struct ActOutcome {
   rules::ActAnswer answer = rules::ActAnswer::done;
   rules::Life life;            // after it
   std::int64_t change_id = 0;  // of its row in feed life_changes; 0: nothing was stored
+  bool repeated = false;       // it was done under the same request before; `life` is as it is now
   std::string text;            // a sentence for the person
 };
 
 inline constexpr std::size_t who_characters_max = 80;
 inline constexpr std::size_t why_characters_max = 500;
+inline constexpr std::size_t request_characters_max = 128;  // printable ASCII without spaces
 
 }  // namespace driftline::history

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <vector>
 
 #include "gateway/history/tables.h"
@@ -41,6 +42,14 @@ bool fit(const Act& act) {
   return act.what != LifeEvent::note || *why > 0;
 }
 
+bool is_request(std::string_view id) {
+  return id.size() <= request_characters_max && std::all_of(id.begin(), id.end(), [](char c) { return c > 0x20 && c < 0x7F; });
+}
+
+bool same_act(const LifeChange& row, const Act& act) {
+  return row.warning == act.warning && row.event == act.what && row.who == act.who && row.why == act.why && row.until == act.until;
+}
+
 }  // namespace
 
 struct LifeTable::Cause {
@@ -48,21 +57,22 @@ struct LifeTable::Cause {
   std::string why{};
   std::string via{};
   std::optional<Time> until{};
+  std::string request{};
 };
 
 LifeChangeTable::LifeChangeTable(Database& database)
     : insert(database.prepare("INSERT INTO life_changes (time, station_no, line, condition, event, before, after, urgency,"
-                              " raised, who, why, via, owner, until, warning_id) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)")) {}
+                              " raised, who, why, via, owner, until, warning_id, request) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)")) {}
 
 void LifeChangeTable::put(std::int64_t station_no, const LifeChange& row) {
   insert.run(row.time, station_no, row.warning.line.value_or(0), name_of(row.warning.condition), name_of(row.event),
              name_of(row.before), name_of(row.after), name_of(row.urgency), row.raised, row.who, row.why, row.via, row.owner,
-             row.until, row.warning_id);
+             row.until, row.warning_id, row.request);
 }
 
 const char* const LifeChangeTable::select =
     "SELECT life_changes.id, time, site, station, line, condition, event, before, after, urgency, raised, who, why, via, owner,"
-    " until, warning_id FROM life_changes CROSS JOIN stations ON no = life_changes.station_no ";
+    " until, warning_id, request FROM life_changes CROSS JOIN stations ON no = life_changes.station_no ";
 
 Stored<LifeChange> LifeChangeTable::take(Statement& from) {
   Stored<LifeChange> stored;
@@ -70,7 +80,7 @@ Stored<LifeChange> LifeChangeTable::take(Statement& from) {
   int line = 0;
   std::string condition, event, before, after, urgency;
   from.take_all(stored.id, row.time, row.warning.station.site, row.warning.station.station, line, condition, event, before,
-                after, urgency, row.raised, row.who, row.why, row.via, row.owner, row.until, row.warning_id);
+                after, urgency, row.raised, row.who, row.why, row.via, row.owner, row.until, row.warning_id, row.request);
   if (line > 0) row.warning.line = line;
   row.warning.condition = named<Condition>(condition, condition_count);
   row.event = named<LifeEvent>(event, rules::life_event_count);
@@ -165,7 +175,7 @@ ActAnswer LifeTable::apply(std::int64_t station_no, const WarningRef& warning, F
   if (quiet && before == after) return stepped.answer;
   LifeChange row{.time = input.time, .warning = warning, .event = input.event, .before = before, .after = after,
                  .urgency = at.life.urgency, .raised = at.life.raised, .who = cause.who, .why = cause.why, .via = cause.via,
-                 .owner = at.life.owner, .until = cause.until, .warning_id = at.warning_id};
+                 .owner = at.life.owner, .until = cause.until, .warning_id = at.warning_id, .request = cause.request};
   changes_.put(station_no, row);
   return stepped.answer;
 }
@@ -205,6 +215,14 @@ void LifeTable::spread_silence(Database& database, std::int64_t station_no, cons
   }
 }
 
+std::optional<Stored<LifeChange>> LifeTable::asked_before(Database& database, const std::string& request) {
+  if (request.empty()) return std::nullopt;
+  Statement found = database.prepare(std::string(LifeChangeTable::select) + "WHERE request = ? AND request <> ''");
+  found.begin(request);
+  if (!found.step()) return std::nullopt;
+  return LifeChangeTable::take(found);
+}
+
 ActOutcome LifeTable::take(Database& database, std::optional<std::int64_t> station_no, const Act& act) {
   ActOutcome outcome;
   const auto answer = [&](ActAnswer given) {
@@ -212,10 +230,17 @@ ActOutcome LifeTable::take(Database& database, std::optional<std::int64_t> stati
     outcome.text = rules::answer_text(given, outcome.life);
     return outcome;
   };
-  if (!rules::of_people(act.what) || !fit(act)) return answer(ActAnswer::unfit_text);
+  if (!rules::of_people(act.what) || !fit(act) || !is_request(act.request)) return answer(ActAnswer::unfit_text);
   if (!station_no) return answer(ActAnswer::unknown_warning);
   const int line = act.warning.line.value_or(0);
   auto at = find(*station_no, line, act.warning.condition);
+  if (const auto before = asked_before(database, act.request)) {
+    if (at) outcome.life = at->life;
+    if (!same_act(before->row, act)) return answer(ActAnswer::request_used);
+    outcome.repeated = true;
+    outcome.change_id = before->id;
+    return answer(ActAnswer::done);
+  }
   if (!at) {  // plainly normal, if it was ever raised
     Statement last = database.prepare("SELECT id, time, urgency FROM warnings WHERE station_no = ? AND coalesce(line, 0) = ? AND condition = ?"
                                       " ORDER BY id DESC LIMIT 1");
@@ -230,7 +255,7 @@ ActOutcome LifeTable::take(Database& database, std::optional<std::int64_t> stati
   outcome.life = at->life;
   if (act.raised && *act.raised != at->life.raised) return answer(ActAnswer::another_raise);
   const rules::LifeInput input{.event = act.what, .time = act.time, .who = act.who, .until = act.until};
-  const Cause cause{.who = act.who, .why = act.why, .via = act.via, .until = act.until};
+  const Cause cause{.who = act.who, .why = act.why, .via = act.via, .until = act.until, .request = act.request};
   const ActAnswer given = apply(*station_no, act.warning, *at, input, cause);
   if (given == ActAnswer::done) outcome.change_id = database.last_id();
   outcome.life = at->life;

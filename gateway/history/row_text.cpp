@@ -307,6 +307,7 @@ void append_row(std::string& out, const history::LifeChange& change) {
   row.text_if_any("via", change.via);
   row.text_if_any("owner", change.owner);
   row.time("until", change.until);
+  row.text_if_any("request", change.request);
   row.end();
 }
 

@@ -148,6 +148,11 @@ ALTER TABLE service_notes ADD COLUMN by TEXT NOT NULL DEFAULT '';
 CREATE TABLE sessions (
   hash TEXT PRIMARY KEY, user TEXT NOT NULL, password TEXT NOT NULL, token TEXT NOT NULL, began INTEGER NOT NULL,
   used INTEGER NOT NULL) STRICT, WITHOUT ROWID;
+)sql",
+                                                      // 9: acts that are asked for again are done once
+                                                      R"sql(
+ALTER TABLE life_changes ADD COLUMN request TEXT NOT NULL DEFAULT '';
+CREATE UNIQUE INDEX life_changes_by_request ON life_changes (request) WHERE request <> '';
 )sql"};
 
 // Before anything is written: a file that is not ours must stay as it is.

@@ -8,7 +8,7 @@ namespace driftline::history {
 
 class Database;
 
-inline constexpr std::int64_t schema_version = 8;
+inline constexpr std::int64_t schema_version = 9;
 
 // The steps of this program: the first makes the tables of version 1, the next brings version 1 to 2, ...
 [[nodiscard]] std::span<const char* const> schema_steps();

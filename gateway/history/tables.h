@@ -115,6 +115,7 @@ struct LifeTable {
   struct Cause;  // who and why, for the row
   [[nodiscard]] std::optional<Found> find(std::int64_t station_no, int line, Condition condition);
   [[nodiscard]] bool is_silent(std::int64_t station_no);
+  [[nodiscard]] static std::optional<Stored<LifeChange>> asked_before(Database& database, const std::string& request);
   rules::ActAnswer apply(std::int64_t station_no, const WarningRef& warning, Found& at,
                          const rules::LifeInput& input, const Cause& cause);
   void store(std::int64_t station_no, int line, Condition condition, const Found& found);

@@ -72,7 +72,8 @@ Or<void> as_done(const history::ActOutcome& outcome) {
     case ActAnswer::end_past:
     case ActAnswer::end_too_far: return problem(400, outcome.text, "body /until_ms", "a moment ahead, as far as the urgency allows");
     case ActAnswer::unknown_warning: return problem(404, outcome.text, "path", "key of GET /api/v1/warnings");
-    case ActAnswer::unfit_text: return problem(400, outcome.text, "body", "plain text");
+    case ActAnswer::unfit_text:
+    case ActAnswer::request_used: return problem(400, outcome.text, "body", "plain text");
   }
   return {};
 }

@@ -13,7 +13,7 @@ constexpr std::array<std::string_view, life_event_count> event_names{
     "unshelve", "reset",           "take-out-of-service", "return-to-service", "note"};
 constexpr std::array<std::string_view, act_answer_count> answer_names{
     "done",        "already",         "not-open",      "acknowledge-first", "end-missing", "end-past",
-    "end-too-far", "unknown-warning", "another-raise", "unfit-text"};
+    "end-too-far", "unknown-warning", "another-raise", "unfit-text", "request-used"};
 
 std::chrono::hours shelf_longest(const LifeSettings& settings, Urgency urgency) {
   switch (urgency) {
@@ -186,6 +186,7 @@ std::string answer_text(ActAnswer answer, const Life& life) {
     case ActAnswer::end_too_far: return "The end of the shelf is further away than this urgency allows.";
     case ActAnswer::unknown_warning: return "No such warning was ever raised.";
     case ActAnswer::another_raise: return "That was an earlier warning; this one was raised " + rfc3339(life.raised) + ".";
+    case ActAnswer::request_used: return "This id of a request stands for another act; give each act an id of its own.";
     case ActAnswer::unfit_text: return "Name and reason must be plain text, the name 1 to 80 characters, the reason at most 500.";
   }
   return {};

@@ -73,8 +73,9 @@ enum class ActAnswer : std::uint8_t {
   unknown_warning,    // was never raised
   another_raise,      // the act was meant for an earlier raise of this warning
   unfit_text,         // who or why: empty, too long, controls, not UTF-8
+  request_used,       // the id of the request stands for another act
 };
-inline constexpr std::size_t act_answer_count = 10;
+inline constexpr std::size_t act_answer_count = 11;
 
 struct LifeSettings {
   std::array<bool, condition_count> latching{};  // by Condition: stays in view after its return until it is reset

@@ -129,7 +129,7 @@ TEST_F(OutboxOverHistory, who_took_a_warning_is_told_once_and_stands) {
   EXPECT_EQ(page.messages[0].payload,
             R"({"time":"2026-03-01T06:10:00.310Z","site":"northyard","station":"ps-01","line":2,"condition":"slow-to-pressure",)"
             R"("event":"acknowledge","before":"unacknowledged","after":"acknowledged","urgency":"plan",)"
-            R"("raised":"2026-03-01T06:00:00.310Z","who":"Anna","why":"on my way","via":"page","owner":"Anna","until":null})");
+            R"("raised":"2026-03-01T06:00:00.310Z","who":"Anna","why":"on my way","via":"page","owner":"Anna","until":null,"request":null})");
   EXPECT_EQ(page.messages[1].topic, "driftline/lives/northyard/ps-01/line-2/slow-to-pressure");
   EXPECT_TRUE(page.messages[1].retained);
   EXPECT_EQ(page.messages[1].payload,

@@ -23,6 +23,8 @@ TEST(Topics, the_streams_are_told_apart) {
   EXPECT_EQ(life_changes_topic("driftline", station), "driftline/life-changes/northyard/ps-01");
   EXPECT_EQ(life_topic("driftline", {station, 2, Condition::slow_vent}), "driftline/lives/northyard/ps-01/line-2/slow-vent");
   EXPECT_EQ(presence_topic("driftline", "gate-1"), "driftline/gateway/gate-1/presence");
+  EXPECT_EQ(acts_topic("driftline", "gate-1"), "driftline/gateway/gate-1/acts");
+  EXPECT_EQ(answers_topic("driftline", "gate-1"), "driftline/gateway/gate-1/answers");
 }
 
 TEST(Topics, a_root_that_mqtt_would_refuse_is_named_before_it_is_used) {

@@ -76,6 +76,43 @@ TEST_F(Lives, what_the_machine_and_people_do_is_kept_with_who_and_why) {
   EXPECT_EQ(told[2].row.event, LifeEvent::cleared);
 }
 
+// A request that is sent again because its answer was lost would note, or shelve, a second time; also after a restart.
+TEST_F(Lives, what_is_asked_for_again_under_its_id_is_done_once) {
+  change(row(Change::raised));
+  Act noted = act(LifeEvent::note, "oil on the floor");
+  noted.request = "phone-7/1";
+  const auto first = history_->act(noted).value();
+  EXPECT_EQ(first.answer, ActAnswer::done);
+  EXPECT_FALSE(first.repeated);
+  history_.reset();
+  history_ = std::move(*History::open({.file = folder_.path() + "/history.db"}));
+  noted.time += hours{2};
+  const auto again = history_->act(noted).value();
+  EXPECT_EQ(again.answer, ActAnswer::done);
+  EXPECT_TRUE(again.repeated);
+  EXPECT_EQ(again.change_id, first.change_id);
+  EXPECT_EQ(reader_->life_changes_after(0, 99)->size(), 2U);
+  Act other = act(LifeEvent::note, "oil everywhere");
+  other.request = "phone-7/1";
+  EXPECT_EQ(history_->act(other)->answer, ActAnswer::request_used);
+  other.request = "phone-7/2";
+  EXPECT_EQ(history_->act(other)->answer, ActAnswer::done);
+  other.request = "two words";
+  EXPECT_EQ(history_->act(other)->answer, ActAnswer::unfit_text);
+  EXPECT_EQ(reader_->life_changes_after(0, 99)->back().row.request, "phone-7/2");
+}
+
+// Whoever opens the store for a moment, with the gateway stopped, must not make its consumers begin again.
+TEST_F(Lives, a_store_opened_for_one_act_keeps_the_cursors_of_others) {
+  const std::string file = history_->file();
+  history_.reset();
+  { const auto used = History::open({.file = file, .cursors = {{.name = "metrics", .feeds = {Feed::warnings}}}}); }
+  { const auto moment = History::open({.file = file, .keep_other_cursors = true}); }
+  EXPECT_EQ(Reader::open(file).value()->cursor("metrics")->size(), 1U);
+  { const auto other = History::open({.file = file}); }
+  EXPECT_TRUE(Reader::open(file).value()->cursor("metrics")->empty());
+}
+
 TEST_F(Lives, the_last_word_of_the_machine_comes_with_its_evidence) {  // the page would show a warning without reasons
   WarningChange raised = row(Change::raised);
   raised.evidence = {{"vent_s", 21.5, 14.25, std::nullopt, "the vent time is up"}};
