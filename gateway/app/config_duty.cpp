@@ -245,7 +245,13 @@ class DutyFile {
 
 void take_duty(const Json& document, const fs::path& folder, Config& config, std::vector<ConfigProblem>& problems,
                std::vector<ConfigProblem>& cautions) {
+  const std::size_t before = problems.size();
   DutyFile(document, folder, config.duty.emplace(), problems, cautions).take();
+  if (problems.size() != before) return;
+  if (config.duty->page_url.empty())
+    cautions.push_back({file_name, "/page_url", "messages have no links: nobody can take a warning from one", "\"page_url\": where people reach the page, such as \"https://gateway.plant.example\""});
+  else if (!config.web)
+    cautions.push_back({file_name, "/page_url", "the gateway has no page to which the links of messages could lead", "\"web\": {} in gateway.json"});
 }
 
 }  // namespace driftline

@@ -1,11 +1,13 @@
 #include "gateway/app/page_part.h"
 
 #include <algorithm>
+#include <filesystem>
 #include <utility>
 
 #include "gateway/app/clock.h"
 #include "gateway/app/lately.h"
 #include "gateway/app/page_duty.h"
+#include "gateway/app/run_events.h"
 #include "gateway/app/trial/desk.h"
 
 namespace driftline {
@@ -62,6 +64,11 @@ web::WebParts PagePart::parts(const GatewaySettings& settings) {
     return duty_ ? std::optional(who_told(*duty_, warning, urgency, at)) : std::nullopt;
   };
   parts.bench = bench_parts(settings);
+  parts.acted = sources_.acted;
+  if (const auto key = messages::link_key_of((std::filesystem::path(sources_.history->file()).parent_path() / messages::link_key_name).string()))
+    parts.link_key = *key;
+  else
+    run_events::links_unsigned(key.error());
   parts.telemetry_root = settings.plant.topic_root;
   parts.version = DRIFTLINE_VERSION;
   return parts;

@@ -200,7 +200,7 @@ void Gateway::open_acts() {
 
 // Its sockets are open from here on; it answers once everything else runs.
 std::optional<std::string> Gateway::open_page() {
-  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }});
+  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }, [this] { nudge(); }});
   if (!page) return page.error();
   {
     const std::lock_guard guard(ends_mutex_);

@@ -101,6 +101,9 @@ void acted(std::string_view what, std::string_view warning, std::string_view who
 void act_socket_failed(std::string_view why) {
   say(Level::warn, "act-socket-failed", "", std::string(why) + "; driftline acknowledge reaches this gateway no more");
 }
+void links_unsigned(std::string_view why) {
+  say(Level::warn, "links-unsigned", "", std::string(why) + "; links in messages lead to the page, where people sign in");
+}
 void reloaded(std::string_view what) {
   say(Level::info, "configuration-reloaded", "", what);
 }

@@ -29,6 +29,8 @@ void sign_in_refused(const std::string& user, const std::string& address) {
   say_of::say(Level::warn, "page-sign-in-refused", address, "as \"" + user + "\"");
 }
 
+void link_refused(const std::string& address) { say_of::say(Level::warn, "link-refused", address, "a link to take a warning is altered, expired or none of ours"); }
+
 void acted(std::string_view what, const std::string& on, const std::string& who) {
   say_of::say(Level::info, "page-acted", on, std::string(what) + " by " + who);
 }

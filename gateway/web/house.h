@@ -8,7 +8,9 @@
 #include <vector>
 
 #include "gateway/web/fleet.h"
+#include "gateway/web/limits.h"
 #include "gateway/web/live.h"
+#include "gateway/web/pace.h"
 #include "gateway/web/packed_fleet.h"
 #include "gateway/web/parts.h"
 #include "gateway/web/request.h"
@@ -26,6 +28,7 @@ struct House {
   std::function<std::shared_ptr<const WebSettings>()> settings;  // users may change with a reload
   std::function<int()> viewers;
   PackedFleet packed{}, packed_otherwise{};
+  Pace confirm_pace{confirms_a_minute_max, sign_in_marks_max};
   std::mutex sign_in{};                                             // one password is checked at a time: each takes 64 MB
 };
 

@@ -98,6 +98,9 @@ inline constexpr std::size_t password_characters_min = 10;
 inline constexpr std::size_t password_bytes_max = 1'024;  // hashing costs the same for all, reading does not
 inline constexpr std::size_t users_max = 10'000;
 
+// Links of messages, opened or pressed, from one address. A person needs two of them; a plant's people may share an address.
+inline constexpr int confirms_a_minute_max = 60;
+
 // What people write.
 inline constexpr std::size_t name_characters_max = 80;
 inline constexpr std::size_t note_characters_max = 500;

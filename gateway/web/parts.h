@@ -13,6 +13,7 @@
 #include <tl/expected.hpp>
 
 #include "gateway/history/history.h"
+#include "gateway/messages/confirm.h"
 #include "gateway/telemetry/sample.h"
 #include "rules/judgement/station_rules.h"
 
@@ -110,6 +111,8 @@ struct WebParts {
   std::function<std::optional<DutyNow>()> duty{};
   std::function<std::optional<WhoTold>(const history::WarningRef&, Urgency, Time)> who{};
   BenchParts bench{};
+  std::optional<messages::LinkKey> link_key{};                  // of the links in messages; empty: none are taken
+  std::function<void()> acted{};                                // somebody did something to a warning; must not block; may be empty
   std::string telemetry_root = "grease";
   std::string version;
 };

@@ -38,6 +38,9 @@ Or<Answer> warning_act(House& house, const Request& request, Reader* reader);
 // resource_messages.cpp
 Or<Answer> messages_list(House& house, const Request& request, Reader* reader);
 Or<Answer> warning_who(House& house, const Request& request, Reader* reader);
+// resource_confirm.cpp
+Or<Answer> confirm_show(House& house, const Request& request, Reader* reader);
+Or<Answer> confirm_press(House& house, const Request& request, Reader* reader);
 // resource_gateway.cpp
 Or<Answer> gateway_now(House& house, const Request& request, Reader* reader);
 Or<Answer> api_document(House& house, const Request& request, Reader* reader);

@@ -39,6 +39,8 @@ constexpr std::array table{
     Route{Method::get, "/api/v1/refill-round", Who::viewer, On::reader, refill_round},
     Route{Method::get, "/api/v1/gateway", Who::viewer, On::network, gateway_now},
     Route{Method::get, "/api/v1/live", Who::viewer, On::network, live_feed},
+    Route{Method::get, "/confirm/{token}", Who::holder, On::reader, confirm_show},
+    Route{Method::post, "/confirm/{token}", Who::holder, On::reader, confirm_press},
     Route{Method::get, "/api/v1/openapi.json", Who::anybody, On::network, api_document},
 };
 

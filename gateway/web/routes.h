@@ -14,6 +14,7 @@
 namespace driftline::web {
 
 enum class Who : std::uint8_t {
+  holder,     // of what is signed in the path: no sign-in, no session's token, under any name of the host
   anybody,    // also who has not signed in
   viewer,
   responder,

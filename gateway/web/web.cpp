@@ -53,7 +53,8 @@ bool is_own_origin(const Request& request) {
   return request.origin == "http://" + request.host || request.origin == "https://" + request.host;
 }
 
-bool below_api(const std::vector<std::string>& path) { return !path.empty() && path.front() == "api"; }
+// The table of routes answers it; all else is a file of the page.
+bool is_routed(const std::vector<std::string>& path) { return !path.empty() && (path.front() == "api" || path.front() == "confirm"); }
 
 }  // namespace
 
@@ -140,6 +141,7 @@ void Web::Body::keep_sessions() {
 
 // May it be done? Fills in who asks.
 Or<void> Web::Body::admit(Request& request, const Route& route) const {
+  if (route.who == Who::holder) return {};
   const auto now = settings_now();
   if (!is_our_host(request.host, *now)) return problem(403, "this host is not reached under the name \"" + request.host + "\"", "header Host", "the address of the page, or a name from hosts in the part \"web\" of gateway.json");
   std::string token = open_token;
@@ -191,7 +193,7 @@ void Web::Body::handle(Request request, const Respond& respond) {
   if (!target) return respond(problem_answer(target.error()));
   request.path = std::move(target->path);
   request.query = std::move(target->query);
-  if (!below_api(request.path)) {
+  if (!is_routed(request.path)) {
     if (request.method == Method::get || request.method == Method::head) return respond(page_file(request));
     return respond(problem_answer({405, "the page's files can only be read", "method", "GET", 0}));
   }
@@ -201,7 +203,7 @@ void Web::Body::handle(Request request, const Respond& respond) {
                                                      : Problem{404, "the API has no such path", "path", "see GET /api/v1/openapi.json", 0}));
   request.named = std::move(found.named);
   if (const auto admitted = admit(request, *found.route); !admitted) return respond(problem_answer(admitted.error()));
-  if (request.method == Method::post && !request.content_type.starts_with("application/json"))
+  if (request.method == Method::post && found.route->who != Who::holder && !request.content_type.starts_with("application/json"))
     return respond(problem_answer({415, "the body is not JSON", "header Content-Type", "application/json", 0}));
   if (found.route->on == On::reader) return on_reader(*found.route, std::make_shared<Request>(std::move(request)), respond);
   auto answer = found.route->answer(house, request, nullptr);

@@ -31,7 +31,7 @@ try {
   lane('looks');
   (await import('./looks.mjs')).tests({ browser, small: seen, large, pictures });
   lane('does');
-  for (const file of ['fleet', 'station', 'acts', 'stale', 'sign_in'])
+  for (const file of ['fleet', 'station', 'acts', 'confirm', 'stale', 'sign_in'])
     (await import(`./${file}.mjs`)).tests({ browser, small: changed, large, build, pictures });
   plants.push(await (await import('./trial.mjs')).tests({ browser, build, pictures }));
   failed = await run(only);

@@ -100,6 +100,7 @@ void PageTest::start(web::WebSettings settings) {
     return std::optional(web::WhoTold{"Tuesday, 06:00 in UTC", {"\"all\" fits"}, std::nullopt, false, 15, {{"anna", {"mail"}}}});
   };
   parts.duty = [] { return std::optional(web::DutyNow{{"mail"}, web::HeartbeatNow{60, std::nullopt, "no answer"}}); };
+  parts.link_key = link_key_;
   parts.version = "test";
   auto opened = web::Web::open(settings, std::move(parts));
   ASSERT_TRUE(opened) << opened.error();

@@ -46,6 +46,7 @@ class PageTest : public ::testing::Test {
   bool journal_takes_ = true;
   std::vector<StationId> watched_;
   std::vector<Sample> lately_;  // what came of the first station before anybody watched
+  std::optional<messages::LinkKey> link_key_;  // before start()
 };
 
 // Whatever departs from what the document says of a schema; members that it does not name among it. Empty: nothing.
