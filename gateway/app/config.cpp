@@ -300,6 +300,7 @@ GatewaySettings gateway_settings(const Config& config) {
   GatewaySettings settings{
       .broker = config.broker, .plant = config.plant, .store = config.store, .consumers = {}};
   settings.web = config.web;
+  settings.heartbeat = config.heartbeat;
   if (config.metrics) settings.consumers.push_back(metrics_consumer(*config.metrics));
   if (config.duty) settings.duty = std::make_shared<const messages::DutyList>(*config.duty);
   if (config.duty) {

@@ -54,6 +54,7 @@ struct Config {
   StoreSettings store;
   std::optional<metrics::MetricsSettings> metrics;
   std::optional<web::WebSettings> web;
+  HeartbeatSettings heartbeat;
   std::optional<messages::DutyList> duty;  // empty: no messages to people
 };
 

@@ -94,6 +94,16 @@ class GatewayFile {
     one_of(from, "token_file", "token_env", "/metrics");
   }
 
+  void heartbeat(const Json& from, HeartbeatSettings& to) {
+    if (from.contains("every_s")) to.every = std::chrono::seconds(from["every_s"].get<int>());
+    const auto hook = from.find("webhook");
+    if (hook == from.end()) return;
+    auto& webhook = to.webhook.emplace();
+    webhook.url = hook->at("url").get<std::string>();
+    if (hook->contains("every_min")) webhook.every = std::chrono::minutes(hook->at("every_min").get<int>());
+    readable(*hook, "ca_file", "/heartbeat/webhook", webhook.ca_file);
+  }
+
  private:
   void take_tls(const Json& from, broker::TlsSettings& to) {
     std::optional<std::string> ca;
@@ -157,6 +167,7 @@ void take_gateway(const Json& document, const fs::path& folder, Config& config,
   if (const auto found = document.find("broker"); found != document.end()) file.broker(*found, config.broker);
   if (const auto found = document.find("metrics"); found != document.end())
     file.metrics(*found, config.metrics.emplace());
+  if (const auto found = document.find("heartbeat"); found != document.end()) file.heartbeat(*found, config.heartbeat);
   if (const auto found = document.find("web"); found != document.end()) take_web(*found, folder, config.web.emplace(), problems);
   if (const auto found = document.find("mappings"); found != document.end())
     take_mappings(*found, config, problems);

@@ -40,10 +40,10 @@ ConsumerMaker messages_consumer(messages::DutyList duty, messages::Links links, 
             const auto delivery = std::make_shared<messages::Delivery>(duty, std::move(parts));
             delivery->start();
             static std::atomic<bool> told{false};  // a reload starts its consumers anew: no news
-            if (!told.exchange(true)) delivery->tell(started(duty, wall_now()));
+            if (!told.exchange(true)) (void)delivery->tell(started(duty, wall_now()));
             return Consumer{.name = "messages", .nudge = [delivery] { delivery->nudge(); }, .stop = [delivery] { delivery->stop(); },
                             .pulse = [delivery] { return delivery->pulse(); },
-                            .tell = [delivery](const messages::GatewaySays& said) { delivery->tell(said); }};
+                            .tell = [delivery](const messages::GatewaySays& said) { return delivery->tell(said); }};
           }};
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <thread>
 #include <utility>
 
 #include "gateway/app/act_desk.h"
@@ -10,6 +11,8 @@
 #include "gateway/app/judged_batch.h"
 #include "gateway/app/page_part.h"
 #include "gateway/app/run_events.h"
+#include "gateway/app/run_limits.h"
+#include "gateway/app/self_watch.h"
 #include "gateway/app/trial/silent.h"
 #include "gateway/broker/limits.h"
 #include "gateway/broker/outbox.h"
@@ -66,6 +69,7 @@ std::optional<std::string> needs_restart(const GatewaySettings& now, const Gatew
   if (now.web.has_value() != wanted.web.has_value()) return "the page has been added or removed: that needs a restart";
   if (now.web)
     if (auto why = web::needs_restart(*now.web, *wanted.web)) return why;
+  if (!(now.heartbeat == wanted.heartbeat)) return "the heartbeat has changed: that needs a restart";
   if (cursor_names(now) != cursor_names(wanted))
     return "an output has been added or removed: that needs a restart";  // the history keeps rows for those
                                                                          // it knows
@@ -117,12 +121,15 @@ std::optional<std::string> Gateway::start() {
   }
   // Undone in the opposite order: the source first, so that nothing more comes; then the judgement, so that
   // all of it is committed; then the consumers, so that they see the last of it.
+  start_self_watch();
+  clean_ups_->add("self watch", [this] { self_watch_->stop(); });
   start_consumers();
   clean_ups_->add("consumers", [this] { stop_consumers(); });
   judging_->start();
   clean_ups_->add("judgement", [this] { judging_->stop(); });
   start_source();
   clean_ups_->add("source", [this] { stop_source(); });
+  self_watch_->start();
   if (const auto page = this->page()) page->start();
   if (!settings_.config_folder.empty()) start_silent();
   return std::nullopt;
@@ -227,6 +234,61 @@ std::string Gateway::page_url() const {
   return page ? page->url() : std::string{};
 }
 
+void Gateway::start_self_watch() {
+  SelfWatchParts parts;
+  parts.history_file = history_->file();
+  parts.data_folder = settings_.store.data_folder;
+  parts.status = [this] { return status(); };
+  parts.output_trouble = [this] { return output_trouble(); };
+  parts.tell = [this](const messages::GatewaySays& said) { return tell(said); };
+  parts.wall = wall_now;
+  parts.steady = steady_now;
+  self_watch_ = std::make_shared<SelfWatch>(settings_.heartbeat, std::move(parts));
+}
+
+bool Gateway::tell(const messages::GatewaySays& said) {
+  if (consumers_change_) return false;
+  std::vector<std::function<bool(const messages::GatewaySays&)>> ways;
+  {
+    const std::lock_guard guard(ends_mutex_);
+    for (const Consumer& consumer : consumers_)
+      if (consumer.tell) ways.push_back(consumer.tell);
+  }
+  bool stored = true;
+  for (const auto& way : ways) stored = way(said) && stored;
+  return stored;
+}
+
+std::optional<std::string> Gateway::output_trouble() {
+  std::vector<std::function<std::optional<std::string>()>> all;
+  {
+    const std::lock_guard guard(ends_mutex_);
+    for (const Consumer& consumer : consumers_)
+      if (consumer.trouble) all.push_back(consumer.trouble);
+  }
+  for (const auto& one : all)
+    if (auto why = one()) return why;
+  return std::nullopt;
+}
+
+void Gateway::tell_end(const std::string& why) {
+  if (!history_ || !clean_ups_) return;
+  const Time now = wall_now();
+  const messages::GatewaySays said = messages::ended(now, why);
+  if (!tell(said)) return;
+  auto reader = history::Reader::open(history_->file());
+  if (!reader) return;
+  for (const auto began = steady_now(); steady_now() - began < end_told_wait;) {
+    const auto rows = (*reader)->messages_since(now);
+    if (!rows) return;
+    const bool waits = std::any_of(rows->begin(), rows->end(), [&](const auto& stored) {
+      return stored.row.row.key.starts_with(said.what) && stored.row.progress.state == history::MessageState::waiting && stored.row.progress.tries == 0;
+    });
+    if (!waits) return;
+    std::this_thread::sleep_for(std::chrono::milliseconds{20});
+  }
+}
+
 void Gateway::start_source() {
   auto source = std::make_unique<broker::Source>(
       settings_.broker,
@@ -254,7 +316,8 @@ void Gateway::stop_source() {
 
 void Gateway::start_consumers() {
   auto publisher = std::make_unique<broker::Publisher>(
-      settings_.broker, broker::history_outbox(*history_, settings_.broker.output_root));
+      settings_.broker, broker::history_outbox(*history_, settings_.broker.output_root),
+      broker::Heartbeat{[this, watch = self_watch_](bool ending) { return watch->heartbeat(ending && !consumers_change_); }, steady_now, settings_.heartbeat.every});
   publisher->start();
   std::vector<Consumer> consumers;
   for (const ConsumerMaker& maker : settings_.consumers) consumers.push_back(maker.start(*history_));
@@ -297,6 +360,7 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
   judging_->reconfigure(settings.plant);
   if (const auto page = this->page()) page->reload(settings);
   if (broker_changed) stop_source();
+  consumers_change_ = consumers_changed;
   if (consumers_changed) stop_consumers();
   settings_ = std::move(settings);
   if (silent_) {
@@ -307,6 +371,7 @@ std::optional<std::string> Gateway::reload(GatewaySettings settings) {
     silent_->reload();
   }
   if (consumers_changed) start_consumers();
+  consumers_change_ = false;
   if (broker_changed) start_source();
   return std::nullopt;
 }
@@ -339,6 +404,7 @@ GatewayStatus Gateway::status() const {
 std::vector<Pulse> Gateway::pulses() const {
   std::vector<Pulse> all;
   if (judging_) all.push_back({"judgement", judging_->pulse()});
+  if (self_watch_) all.push_back({"self watch", self_watch_->pulse()});
   const std::lock_guard guard(ends_mutex_);
   if (source_) all.push_back({"source", source_->pulse()});
   if (acts_) all.push_back({"acts", acts_->pulse()});

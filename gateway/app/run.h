@@ -6,6 +6,7 @@
 // journal, in the history and in a few notifications that never block.
 #pragma once
 
+#include <atomic>
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -53,11 +54,25 @@ struct Consumer {
   std::function<void()> nudge;           // something new; must not block
   std::function<void()> stop;            // ends its thread
   std::function<std::uint64_t()> pulse;  // may be empty: not watched
-  std::function<void(const messages::GatewaySays&)> tell{};  // to people; may be empty: it reaches none
+  std::function<bool(const messages::GatewaySays&)> tell{};  // to people, false: not stored; may be empty: it reaches none
+  std::function<std::optional<std::string>()> trouble{};     // why it cannot get rid of what it has; may be empty
 };
 struct ConsumerMaker {
   history::CursorUse cursor;
   std::function<Consumer(history::History&)> start;
+};
+
+// How others know that the gateway lives.
+struct HeartbeatSettings {
+  struct Webhook {
+    std::string url;
+    std::optional<std::string> ca_file;
+    std::chrono::minutes every{5};
+    bool operator==(const Webhook&) const = default;
+  };
+  std::chrono::seconds every{30};  // on MQTT
+  std::optional<Webhook> webhook;
+  bool operator==(const HeartbeatSettings&) const = default;
 };
 
 struct EffectiveThreshold;  // gateway/app/config.h
@@ -67,6 +82,7 @@ class SilentJudge;
 }
 class ActDesk;
 class ActSocket;
+class SelfWatch;
 
 struct GatewaySettings {
   broker::BrokerSettings broker;
@@ -74,6 +90,7 @@ struct GatewaySettings {
   StoreSettings store;
   std::vector<ConsumerMaker> consumers;
   std::optional<web::WebSettings> web{};  // empty: no page
+  HeartbeatSettings heartbeat{};
   // Where the thresholds of a station come from; may be empty.
   std::function<std::vector<EffectiveThreshold>(const StationId&)> explain{};
   std::string config_folder{};          // proposals are written there; empty: none
@@ -111,6 +128,8 @@ class Gateway {
   void stop();
   // All or nothing: on a problem everything runs on as it was.
   [[nodiscard]] std::optional<std::string> reload(GatewaySettings settings);
+  // To people, before stop(): waits for it to leave, end_told_wait at most.
+  void tell_end(const std::string& why);
   // Into the history's log; what cannot be written is said and not tried again before the next start or reload.
   void note(const std::vector<history::RolloutRow>& rollouts);
 
@@ -133,6 +152,9 @@ class Gateway {
   void stop_source();
   void start_consumers();
   void stop_consumers();
+  void start_self_watch();
+  [[nodiscard]] bool tell(const messages::GatewaySays& said);
+  [[nodiscard]] std::optional<std::string> output_trouble();
   void nudge();
 
   GatewaySettings settings_;
@@ -142,6 +164,8 @@ class Gateway {
   std::unique_ptr<Judging> judging_;
   std::unique_ptr<ActDesk> acts_desk_;
   std::unique_ptr<ActSocket> act_socket_;
+  std::shared_ptr<SelfWatch> self_watch_;
+  std::atomic<bool> consumers_change_{false};  // a reload replaces them
   mutable std::mutex ends_mutex_;  // source_, publisher_, acts_, consumers_, in_force_: a reload replaces them
   std::unique_ptr<broker::Source> source_;
   std::unique_ptr<broker::Publisher> publisher_;

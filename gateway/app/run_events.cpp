@@ -104,6 +104,15 @@ void act_socket_failed(std::string_view why) {
 void links_unsigned(std::string_view why) {
   say(Level::warn, "links-unsigned", "", std::string(why) + "; links in messages lead to the page, where people sign in");
 }
+void own_trouble(std::string_view what, std::string_view words) {
+  say(Level::warn, "own-trouble", what, words);
+}
+void beat_hook_failed(std::string_view why) {
+  say(Level::warn, "heartbeat-webhook-failed", "", std::string(why) + "; called again at its next time");
+}
+void beat_hook_back() {
+  say(Level::info, "heartbeat-webhook-back", "", "it answers again");
+}
 void reloaded(std::string_view what) {
   say(Level::info, "configuration-reloaded", "", what);
 }

@@ -26,6 +26,9 @@ void state_unreadable(std::string_view who);  // starts empty
 void acted(std::string_view what, std::string_view warning, std::string_view who, std::string_view via);
 void act_socket_failed(std::string_view why);  // the command line cannot reach this gateway
 void links_unsigned(std::string_view why);     // those of messages lead to the page
+void own_trouble(std::string_view what, std::string_view words);  // of the gateway itself; told to people as well
+void beat_hook_failed(std::string_view why);
+void beat_hook_back();
 void reloaded(std::string_view what);
 void reload_refused(std::string_view why);  // what ran goes on
 void thread_hangs(std::string_view name);

@@ -3,6 +3,7 @@
 
 #include <chrono>
 #include <cstddef>
+#include <cstdint>
 
 namespace driftline {
 
@@ -44,6 +45,13 @@ inline constexpr int act_socket_waiting_max = 16;
 inline constexpr std::chrono::seconds act_answer_wait{30};  // a disk that stalls
 // How long the command line goes on trying while a gateway starts or ends.
 inline constexpr std::chrono::seconds act_start_wait{20};
+
+// The watcher is watched. A disk of which a gigabyte is left takes a day of a large plant; it is well again with half as much more.
+inline constexpr std::chrono::seconds self_watch_every{5};
+inline constexpr std::uint64_t disk_low_bytes = 1ULL << 30;
+inline constexpr std::uint64_t disk_well_bytes = disk_low_bytes + disk_low_bytes / 2;
+inline constexpr int silent_stations_least = 2;  // one silent station is a warning of its own
+inline constexpr std::chrono::seconds end_told_wait{5};  // for the message that the gateway ends, to leave before it does
 
 inline constexpr std::chrono::seconds health_every{2};
 inline constexpr std::chrono::seconds health_stale_after{20};

@@ -121,6 +121,7 @@ class Running {
   int end(const std::string& why) {
     run_events::stopping(why);
     manager_.stopping();
+    gateway_.tell_end(why);
     gateway_.stop();
     remove_health(gateway_.settings().store.data_folder);
     events::flush(true);  // sums of what was folded, before the last line
@@ -132,6 +133,7 @@ class Running {
     run_events::failed(why);
     (void)write_health(gateway_.settings().store.data_folder, gateway_.status(), false, wall_now());
     manager_.stopping();
+    gateway_.tell_end(why);
     gateway_.stop();
     events::flush(true);
     return failed_running;

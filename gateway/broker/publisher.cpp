@@ -1,5 +1,6 @@
 #include "gateway/broker/publisher.h"
 
+#include <array>
 #include <atomic>
 #include <exception>
 #include <thread>
@@ -7,6 +8,7 @@
 #include "gateway/broker/events.h"
 #include "gateway/broker/limits.h"
 #include "gateway/broker/rejoin.h"
+#include "gateway/broker/topics.h"
 
 namespace driftline::broker {
 
@@ -15,6 +17,8 @@ using std::chrono::milliseconds;
 struct Publisher::Body {
   BrokerSettings settings;
   Outbox outbox;
+  std::optional<Heartbeat> heartbeat;
+  std::chrono::nanoseconds beaten{};  // since when the last one stands
   Signal signal;
   std::atomic<bool> connected{false};
   std::atomic<std::uint64_t> published{0}, batches{0}, stops{0}, pulse{0};
@@ -22,6 +26,8 @@ struct Publisher::Body {
   std::thread thread;
 
   std::optional<LinkFailure> publish_standing();
+  std::optional<LinkFailure> beat(bool ending);
+  std::optional<LinkFailure> beat_if_due();
   std::optional<LinkFailure> publish_page(const OutboxPage& page);
   std::optional<LinkFailure> publish_waiting(std::size_t batches_max);
   void stay();
@@ -33,6 +39,18 @@ std::optional<LinkFailure> Publisher::Body::publish_standing() {
   const std::vector<Outgoing> messages = outbox.standing();
   if (messages.empty()) return std::nullopt;
   return link->publish(messages, confirm_max);
+}
+
+std::optional<LinkFailure> Publisher::Body::beat(bool ending) {
+  if (!heartbeat) return std::nullopt;
+  beaten = heartbeat->steady();
+  const std::array one{Outgoing{heartbeat_topic(settings.output_root, settings.client_id), heartbeat->body(ending), true}};
+  return link->publish(one, ending ? disconnect_max : confirm_max);
+}
+
+std::optional<LinkFailure> Publisher::Body::beat_if_due() {
+  if (!heartbeat || heartbeat->steady() - beaten < heartbeat->every) return std::nullopt;
+  return beat(false);
 }
 
 std::optional<LinkFailure> Publisher::Body::publish_page(const OutboxPage& page) {
@@ -61,13 +79,16 @@ void Publisher::Body::stay() {
   connected = true;
   events::connected(link->client_id(), settings.host + ":" + std::to_string(settings.port), std::nullopt);
   std::optional<LinkFailure> failure = publish_standing();
+  if (!failure) failure = beat(false);
   while (!failure && !signal.stopping()) {
     failure = publish_waiting(batches_between_looks);
+    if (!failure) failure = beat_if_due();
     if (!failure) failure = signal.lost();
     if (!failure) signal.wait(milliseconds{1000});
     if (!failure) signal.sleep(look_spacing);
   }
   if (!failure) failure = publish_waiting(batches_at_end);
+  if (!failure) failure = beat(true);
   connected = false;
   if (failure) {
     ++stops;
@@ -97,9 +118,10 @@ void Publisher::Body::run() {
   }
 }
 
-Publisher::Publisher(BrokerSettings settings, Outbox outbox) : body_(std::make_unique<Body>()) {
+Publisher::Publisher(BrokerSettings settings, Outbox outbox, std::optional<Heartbeat> heartbeat) : body_(std::make_unique<Body>()) {
   body_->settings = std::move(settings);
   body_->outbox = std::move(outbox);
+  body_->heartbeat = std::move(heartbeat);
 }
 
 Publisher::~Publisher() {
@@ -109,8 +131,10 @@ Publisher::~Publisher() {
 void Publisher::start() {
   Body& body = *body_;
   if (body.thread.joinable()) return;
+  std::optional<Will> will;
+  if (body.heartbeat) will = Will{heartbeat_topic(body.settings.output_root, body.settings.client_id), R"({"state":"lost"})"};
   body.link = std::make_unique<Link>(
-      body.settings, body.settings.client_id + "-out", Session::fresh, std::nullopt,
+      body.settings, body.settings.client_id + "-out", Session::fresh, std::move(will),
       LinkHandlers{[](std::string_view, std::string_view) {},
                    [&body](const LinkFailure& failure) { body.signal.lose(failure); }});
   body.thread = std::thread([&body] { body.run(); });

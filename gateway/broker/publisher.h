@@ -5,9 +5,12 @@
 // broker: the outbox is the history).
 #pragma once
 
+#include <chrono>
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
+#include <string>
 #include <vector>
 
 #include "gateway/broker/link.h"
@@ -29,6 +32,14 @@ struct Outbox {
   std::function<std::vector<Outgoing>()> standing;  // may be empty
 };
 
+// That the gateway lives, retained at heartbeat_topic(): on each connection, each `every` (to about a second), and, with
+// `ending`, last of all. The will says {"state":"lost"}. Called by the publishing thread.
+struct Heartbeat {
+  std::function<std::string(bool ending)> body;
+  std::function<std::chrono::nanoseconds()> steady;
+  std::chrono::seconds every{30};
+};
+
 struct PublisherCounts {
   std::uint64_t published = 0;  // confirmed
   std::uint64_t batches = 0;
@@ -38,7 +49,7 @@ struct PublisherCounts {
 
 class Publisher {
  public:
-  Publisher(BrokerSettings settings, Outbox outbox);
+  Publisher(BrokerSettings settings, Outbox outbox, std::optional<Heartbeat> heartbeat = {});
   ~Publisher();  // as stop()
   Publisher(const Publisher&) = delete;
   Publisher& operator=(const Publisher&) = delete;

@@ -51,6 +51,9 @@ std::string of_warning(std::string_view out, std::string_view kind, const Warnin
 std::string presence_topic(std::string_view out, std::string_view client_id) {
   return join({out, "gateway", client_id, "presence"});
 }
+std::string heartbeat_topic(std::string_view out, std::string_view client_id) {
+  return join({out, "gateway", client_id, "heartbeat"});
+}
 std::string acts_topic(std::string_view out, std::string_view client_id) {
   return join({out, "gateway", client_id, "acts"});
 }

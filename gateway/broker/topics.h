@@ -2,6 +2,8 @@
 //
 //   <out>/gateway/<client id>/presence
 //     retained; {"state":"online"|"offline","time":...}; the will says offline
+//   <out>/gateway/<client id>/heartbeat
+//     retained; how the gateway is, every half minute; the will says {"state":"lost"}
 //   <out>/gateway/<client id>/acts
 //     not ours: what people do to warnings is asked for here (gateway/app/act_desk.h)
 //   <out>/gateway/<client id>/answers
@@ -43,6 +45,7 @@ struct WarningKey {
 };
 
 [[nodiscard]] std::string presence_topic(std::string_view out, std::string_view client_id);
+[[nodiscard]] std::string heartbeat_topic(std::string_view out, std::string_view client_id);
 [[nodiscard]] std::string acts_topic(std::string_view out, std::string_view client_id);
 [[nodiscard]] std::string answers_topic(std::string_view out, std::string_view client_id);
 [[nodiscard]] std::string warning_topic(std::string_view out, const WarningKey& key);

@@ -109,9 +109,11 @@ void Delivery::start() {
   for (const auto& sending : sendings_) threads_.emplace_back([this, &sending] { run_sending(*sending); });
 }
 
-void Delivery::tell(const GatewaySays& said) {
-  if (const auto stored = messages::tell(*parts_.history, duty_, said, parts_.wall()); !stored) events::history_trouble(stored.error());
+bool Delivery::tell(const GatewaySays& said) {
+  const auto stored = messages::tell(*parts_.history, duty_, said, parts_.wall());
+  if (!stored) events::history_trouble(stored.error());
   nudge();
+  return stored.has_value();
 }
 
 void Delivery::nudge() { changed_.notify_all(); }
@@ -144,7 +146,7 @@ void Delivery::run_planning() {
 void Delivery::run_sending(Sending& sending) {
   do {
     if (sending.step(parts_.wall())) planning_.look_again();
-    for (const GatewaySays& said : sending.to_tell(parts_.wall())) tell(said);
+    for (const GatewaySays& said : sending.to_tell(parts_.wall())) (void)tell(said);
   } while (wait());
 }
 

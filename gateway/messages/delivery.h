@@ -51,7 +51,7 @@ class Delivery {
   void start();
   void nudge();  // something new; never blocks
   void stop();
-  void tell(const GatewaySays& said);  // what cannot be stored is logged
+  bool tell(const GatewaySays& said);  // false: it could not be stored, and is logged
   [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
 
  private:

@@ -5,6 +5,7 @@
 
 namespace driftline::messages {
 
+inline constexpr long beat_hook_limit_ms = 10'000;  // the next call comes minutes later
 inline constexpr long connect_limit_ms = 10'000;   // a mail server that does not answer by then is away
 inline constexpr long total_limit_ms = 60'000;     // RFC 5321 allows minutes; a person waits for the message
 inline constexpr std::chrono::seconds back_off_first{5};

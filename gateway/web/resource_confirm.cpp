@@ -198,12 +198,9 @@ Or<Answer> confirm_press(House& house, const Request& request, Reader* reader) {
   const auto outcome = house.parts.history->act(act);
   if (!outcome) return of_trouble(outcome.error());
   if (outcome->answer == rules::ActAnswer::done && !outcome->repeated) {
-    const std::string key = history::key_text(claim->warning);
-    events::acted(rules::name_of(act.what), key, act.who);
+    events::acted(rules::name_of(act.what), history::key_text(claim->warning), act.who);
     house.fleet.look_again();
     if (house.parts.acted) house.parts.acted();
-    house.on_network([&live = house.live, key, what = std::string(rules::name_of(act.what)), urgency = outcome->life.urgency,
-                      subject = first_line(before->life->last.text), at = act.time] { live.warning(key, what, urgency, subject, at); });
   }
   const auto after = look(*reader, *claim);
   if (!after) return tl::unexpected(after.error());

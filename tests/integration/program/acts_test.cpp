@@ -91,8 +91,9 @@ class ActsOnWarnings : public ::testing::Test {
 TEST_F(ActsOnWarnings, are_taken_by_mqtt_answered_and_told_to_all) {
   // Whoever has only the broker could not take a warning, and two would go.
   mosquitto.start();
-  MqttPeer peer(mosquitto.port(), "phone");
-  peer.subscribe("driftline/#");
+  MqttPeer peer(mosquitto.port(), "phone"), watcher(mosquitto.port(), "watcher");
+  peer.subscribe(answers);
+  watcher.subscribe("driftline/#");
   {
     Gateway gateway(settings_for(mosquitto.port(), data()));
     ASSERT_EQ(gateway.start(), std::nullopt);
@@ -103,7 +104,7 @@ TEST_F(ActsOnWarnings, are_taken_by_mqtt_answered_and_told_to_all) {
     EXPECT_EQ(done["warning"], key);
     bool told = false, stands = false;
     while (!told || !stands) {
-      const auto message = peer.next();
+      const auto message = watcher.next();
       ASSERT_TRUE(message) << "it was not told to all";
       if (message->topic == "driftline/life-changes/northyard/ps-01") {
         const Json change = Json::parse(message->payload);
