@@ -191,8 +191,9 @@ double weather_probability(const LineState& line, const Turn& turn) {
   if (missed && line.last_peak_share < 0.6F) return 0;  // no cold keeps a line so far under its target
   const double to_come = !missed && f.time_to_come ? std::max(now, f.time_to_come->value - limit) : now;
   const double enough = 0.5 * std::erfc(-(to_come - std::log(missed ? 0.88 : 0.82)) / error / std::sqrt(2.0));
-  // A drift of its own makes the cold the lesser half of the story.
-  const double drift = std::clamp((shift_of(line.time_chart) - 0.6 * smallest_time_shift) / smallest_time_shift, 0.0, 1.0);
+  // A drift of its own makes the cold the lesser half of the story; what the baseline does not know of such cold is none.
+  const double drifted = shift_of(line.time_chart) - f.expected_time->model_deviation;
+  const double drift = std::clamp((drifted - 0.6 * smallest_time_shift) / smallest_time_shift, 0.0, 1.0);
   return 0.97 * needed * enough * (1 - 0.9 * drift);  // never sure
 }
 
