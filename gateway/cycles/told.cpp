@@ -76,6 +76,15 @@ void learn_edges(Habits& habits, const Turn& turn, const Reading& r) {
   habits.stop_edges += 0.15F * ((off_beat(r.first_off->at_s - r.last_on, r) ? 1.0F : 0.0F) - habits.stop_edges);
 }
 
+// Grease may be forced into a line after its last sample at rest. Where the sender adds a sample at the pump's start, that one shows it.
+std::optional<double> held_at_start(const Turn& turn, const Reading& r, const Habits& habits) {
+  constexpr double rest_noise_bar = 5;  // and what the pump does within the time of that sample
+  if (!turn.pump_given || turn.head_missing || !turn.start_edged || turn.missing_before > 0 || whole_seconds(turn)) return std::nullopt;
+  const bool at_start = habits.start_edges > 0.5F && r.run.size() >= 4 && off_beat(r.run[1].at_s - r.run[0].at_s, r);
+  if (!at_start || !r.residual || r.run.front().bar < *r.residual + rest_noise_bar) return std::nullopt;
+  return r.run.front().bar;
+}
+
 StartEstimate start_of(const Turn& turn, const Reading& r, LineHabit& habit, const Habits& habits) {
   const double since_rest = turn.rest.points.empty() ? 1e9 : seconds_between(turn.rest.time_of(turn.rest.points.size() - 1), turn.run.base);
   // Without a pump flag the fast rate marks the start as well.
@@ -208,7 +217,8 @@ HalfCycle told(const Turn& turn, Habits& habits) {
   half.largest_gap_s = static_cast<double>(turn.largest_gap_ms) / 1000.0;
   half.clock_stepped = turn.clock_stepped;
   half.arrival = turn.late ? Arrival::late : Arrival::live;
-  const Reading r = read(turn, half.line);
+  Reading r = read(turn, half.line);
+  if (const auto held = held_at_start(turn, r, habits)) r.residual = held;
   const double first_off = r.first_off ? r.first_off->at_s : r.last_on;
   if (r.residual) half.residual_bar = rounded(*r.residual);
   half.pump_start = turn.run.base;

@@ -37,6 +37,31 @@ TEST(Turns, a_station_that_samples_at_one_rate_throughout_is_read_as_well) {
   expect_all_told(station, 6, 0.8);
 }
 
+TEST(Turns, pressure_forced_in_after_the_last_sample_at_rest_shows_at_the_pump_s_start) {
+  // The line would be told as empty, and its short turn as nobody's doing.
+  constexpr int forced = 10;
+  Station station;
+  station.fast_s = 2;
+  station.says_seq = false;
+  std::vector<Sample> samples = station.samples(20);
+  for (int n = 0; n < 20; ++n) {
+    const InventedTurn truth = station.turn(n);
+    Sample start;  // this sender adds one at the pump's start
+    start.time = station.at(truth.start_s + 0.05);
+    start.pump = true;
+    start.line = truth.line;
+    for (int line = 1; line <= station.lines; ++line) start.pressure.append(n == forced && line == truth.line ? 22.0 : Station::residual_bar);
+    samples.insert(std::upper_bound(samples.begin(), samples.end(), start, [](const Sample& a, const Sample& b) { return a.time < b.time; }), start);
+  }
+  const auto told = half_cycles_in(events_of(samples, station.settings()));
+  ASSERT_EQ(told.size(), 20U);
+  for (int n = 0; n < 20; ++n) {
+    const HalfCycle& half = told[static_cast<std::size_t>(n)];
+    ASSERT_TRUE(half.residual_bar) << n;
+    EXPECT_NEAR(*half.residual_bar, n == forced ? 22.0 : Station::residual_bar, 1.0) << n;
+  }
+}
+
 TEST(Turns, without_a_pump_flag_the_rate_and_the_rise_tell_the_start) {
   // The soft start hides it: a reading of the steep part alone is seconds late.
   for (const bool says_line : {true, false}) {
