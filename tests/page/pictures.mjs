@@ -12,7 +12,7 @@ mkdirSync(folder, { recursive: true });
 const browser = await launch();
 const made = await plant({ build, stations: 240 });
 try {
-  await let_it_be_heard(made, (fleet, i) => fleet.conditions[fleet.columns.condition[i] ?? -1] === 'station-silent');
+  await let_it_be_heard(made, (fleet, i) => fleet.conditions[fleet.columns.condition[i] ?? -1] === 'station-silent' || fleet.columns.station[i] === 'ps-01');
   const take = async (name, address, waits, width, height, theme) => {
     const w = await window_of(browser, made.url, { width, theme });
     await w.page.setViewportSize({ width, height });
@@ -25,6 +25,18 @@ try {
     console.log(`${file}: ${statSync(file).size} bytes`);
     await w.close();
   };
+  // Eight minutes of rest, and line 1 pumping for a minute: a rise, the plateau of the metering devices.
+  const a_turn_in_progress = async () => {
+    const tell = await made.publisher();
+    const now = Date.now();
+    const shape = (s) => 4 + 52 * (1 - Math.exp(-s / 9)) + 0.22 * s + 0.5 * Math.sin(s * 1.7);
+    const say = (ago, pump, bar) => tell.publish(`grease/${slow_leak}/telemetry`, { time: now - ago * 1000, pump, line: 1, pressure_bar: [bar, 2.2], temp_c: 4.1, level_pct: 53 });
+    for (let ago = 540; ago > 62; ago -= 20) say(ago, false, 2.1);
+    for (let ago = 60; ago >= 0; --ago) say(ago, true, shape(60 - ago));
+    await tell.taken();
+    tell.end();
+  };
+  await a_turn_in_progress();
   await take('fleet', '/', '.fleet-list .strip', 1280, 720, 'light');
   await take('station', `/station/${slow_leak}`, '.lines .uplot', 1280, 1180, 'light');
   await take('note', `/note/${slow_leak}`, '.note-form', 360, 740, 'dark');
