@@ -17,7 +17,7 @@ web::DutyNow duty_now(const messages::DutyList& duty) {
   std::set<std::string> channels;
   for (const auto& [name, person] : duty.people)
     for (const auto& [channel, address] : person.channels) channels.insert(channel);
-  return {{channels.begin(), channels.end()}, std::nullopt};
+  return {{channels.begin(), channels.end()}};
 }
 
 web::WhoTold who_told(const messages::DutyList& duty, const history::WarningRef& warning, Urgency urgency, Time at) {

@@ -55,6 +55,7 @@ web::WebParts PagePart::parts(const GatewaySettings& settings) {
   parts.lately = [journal = sources_.journal, read = LatelySettings{settings.plant.topic_root, settings.plant.mappings}](const StationId& station) {
     return samples_lately(*journal, read, station, wall_now(), lately);
   };
+  parts.heartbeat = sources_.heartbeat;
   parts.duty = [this] {
     const std::lock_guard guard(mutex_);
     return duty_ ? std::optional(duty_now(*duty_)) : std::nullopt;

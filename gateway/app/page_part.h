@@ -27,6 +27,7 @@ class PagePart {
     journal::Journal* journal = nullptr;
     std::function<GatewayStatus()> status;
     std::function<void()> acted{};  // somebody did something to a warning
+    std::function<std::optional<web::HeartbeatNow>()> heartbeat{};
   };
   // Listens; an error is a sentence for a person.
   [[nodiscard]] static tl::expected<std::shared_ptr<PagePart>, std::string> open(const GatewaySettings& settings, Sources sources);

@@ -206,8 +206,20 @@ void Gateway::open_acts() {
 }
 
 // Its sockets are open from here on; it answers once everything else runs.
+// By the outside watcher's webhook where there is one, else by MQTT.
+std::optional<web::HeartbeatNow> Gateway::heartbeat_now() const {
+  if (!self_watch_) return std::nullopt;
+  const HeartbeatSettings& set = self_watch_->settings();
+  if (set.webhook) {
+    const auto calls = self_watch_->calls();
+    return web::HeartbeatNow{"webhook", std::chrono::duration<double>(set.webhook->every).count(), calls.answered, calls.problem};
+  }
+  const bool connected = status().publisher_connected;
+  return web::HeartbeatNow{"mqtt", std::chrono::duration<double>(set.every).count(), connected ? std::optional(wall_now()) : std::nullopt,
+                           connected ? "" : "the broker is away"};
+}
 std::optional<std::string> Gateway::open_page() {
-  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }, [this] { nudge(); }});
+  auto page = PagePart::open(settings_, {history_.get(), intake_.get(), judging_.get(), journal_.get(), [this] { return status(); }, [this] { nudge(); }, [this] { return heartbeat_now(); }});
   if (!page) return page.error();
   {
     const std::lock_guard guard(ends_mutex_);

@@ -32,6 +32,9 @@
 namespace driftline::messages {
 struct DutyList;
 }
+namespace driftline::web {
+struct HeartbeatNow;
+}
 
 namespace driftline {
 
@@ -164,6 +167,7 @@ class Gateway {
   std::unique_ptr<Judging> judging_;
   std::unique_ptr<ActDesk> acts_desk_;
   std::unique_ptr<ActSocket> act_socket_;
+  [[nodiscard]] std::optional<web::HeartbeatNow> heartbeat_now() const;
   std::shared_ptr<SelfWatch> self_watch_;
   std::atomic<bool> consumers_change_{false};  // a reload replaces them
   mutable std::mutex ends_mutex_;  // source_, publisher_, acts_, consumers_, in_force_: a reload replaces them

@@ -161,6 +161,14 @@ void SelfWatch::call_webhook() {
   if (problem && !webhook_fails_) run_events::beat_hook_failed(*problem);
   if (!problem && webhook_fails_) run_events::beat_hook_back();
   webhook_fails_ = problem.has_value();
+  const std::lock_guard guard(mutex_);
+  if (!problem) calls_.answered = parts_.wall();
+  calls_.problem = problem.value_or("");
+}
+
+SelfWatch::Calls SelfWatch::calls() const {
+  const std::lock_guard guard(mutex_);
+  return calls_;
 }
 
 }  // namespace driftline

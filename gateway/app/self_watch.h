@@ -43,6 +43,13 @@ class SelfWatch {
   void stop();
   [[nodiscard]] std::string heartbeat(bool ending) const;  // any thread
   [[nodiscard]] std::uint64_t pulse() const { return pulse_; }
+  // What became of the calls to the outside watcher; any thread.
+  struct Calls {
+    std::optional<Time> answered;  // the last one that was
+    std::string problem;           // of the last one; empty: none
+  };
+  [[nodiscard]] Calls calls() const;
+  [[nodiscard]] const HeartbeatSettings& settings() const { return settings_; }
 
   void look();  // what the thread does; for tests
 
@@ -72,6 +79,7 @@ class SelfWatch {
 
   mutable std::mutex mutex_;  // counted_, stopping_
   Counted counted_;
+  Calls calls_;
   bool stopping_ = false;
   std::condition_variable changed_;
   std::atomic<std::uint64_t> pulse_{0};

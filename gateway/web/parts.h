@@ -73,13 +73,13 @@ struct WhoTold {
 };
 // A beat that the gateway gives to somebody outside, who calls when it stops.
 struct HeartbeatNow {
+  std::string by;            // "webhook", "mqtt"
   double every_s = 0;
   std::optional<Time> last;  // that was answered
-  std::string answer;        // of the last one that was not
+  std::string problem;       // of the last one; empty: none
 };
 struct DutyNow {
   std::vector<std::string> channels;
-  std::optional<HeartbeatNow> heartbeat;
 };
 
 using Configured = std::map<StationId, rules::StationContext>;
@@ -109,6 +109,7 @@ struct WebParts {
   std::function<std::vector<Sample>(const StationId&)> lately{};
   // Empty function, or empty answer: there is no duty list.
   std::function<std::optional<DutyNow>()> duty{};
+  std::function<std::optional<HeartbeatNow>()> heartbeat{};
   std::function<std::optional<WhoTold>(const history::WarningRef&, Urgency, Time)> who{};
   BenchParts bench{};
   std::optional<messages::LinkKey> link_key{};                  // of the links in messages; empty: none are taken

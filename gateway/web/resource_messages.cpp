@@ -72,8 +72,8 @@ Or<Answer> messages_list(House& house, const Request& request, Reader* reader) {
     json.put("refused", channel.refused).put("unsure", channel.unsure).put("answer", channel.answer).close('}');
   }
   json.close(']').key("heartbeat");
-  if (duty && duty->heartbeat)
-    json.open('{').put("every_s", Rounded{duty->heartbeat->every_s, 1}).put("last_ms", duty->heartbeat->last).put("answer", duty->heartbeat->answer).close('}');
+  const auto beat = house.parts.heartbeat ? house.parts.heartbeat() : std::nullopt;
+  if (beat) json.open('{').put("by", beat->by).put("every_s", Rounded{beat->every_s, 1}).put("last_ms", beat->last).put("problem", beat->problem).close('}');
   else json.null();
   json.key("messages").open('[');
   std::int64_t told = 0;

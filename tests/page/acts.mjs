@@ -90,7 +90,7 @@ export function tests({ browser, small, large }) {
     await w.page.goto(`${small.url}/warnings?key=${key}`);
     await w.page.locator('.opened summary', { hasText: 'Who hears of it' }).press('Enter');
     await w.page.waitForSelector('.opened .story:has-text("No duty list is set up")');
-    await w.page.waitForSelector('.channels:has-text("nobody is sent a message")');
+    await w.page.waitForSelector('.channels:has-text("nobody is sent one")');
     w.well();
     await w.close();
   });

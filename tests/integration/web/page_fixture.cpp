@@ -99,7 +99,8 @@ void PageTest::start(web::WebSettings settings) {
   parts.who = [](const history::WarningRef&, Urgency, Time) {
     return std::optional(web::WhoTold{"Tuesday, 06:00 in UTC", {"\"all\" fits"}, std::nullopt, false, 15, {{"anna", {"mail"}}}});
   };
-  parts.duty = [] { return std::optional(web::DutyNow{{"mail"}, web::HeartbeatNow{60, std::nullopt, "no answer"}}); };
+  parts.duty = [] { return std::optional(web::DutyNow{{"mail"}}); };
+  parts.heartbeat = [] { return std::optional(web::HeartbeatNow{"webhook", 300, std::nullopt, "no answer"}); };
   parts.link_key = link_key_;
   parts.version = "test";
   auto opened = web::Web::open(settings, std::move(parts));

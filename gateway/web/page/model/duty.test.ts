@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import type { Channel, WhoHears } from '../wire/types';
-import { channel_state, when_words } from './duty';
+import { channel_state, heartbeat_state, when_words } from './duty';
 
 const now = 1_772_517_600_000;
 const channel: Channel = { channel: 'mail', due: 0, oldest_due_ms: null, last_sent_ms: now - 60_000, refused: 0, unsure: 0, answer: '' };
@@ -15,6 +15,15 @@ describe('duty', () => {
     expect(dead.well).toBe(false);
     expect(dead.words).toContain('2 messages cannot get out, the oldest for 60 min: connection refused');
     expect(channel_state({ ...channel, refused: 1 }, now).well).toBe(false);
+  });
+
+  // The one who would call when all is dead is dead himself, and nobody knows.
+  test('an outside watcher that does not answer is trouble', () => {
+    const beat = { by: 'webhook', every_s: 300, last_ms: now - 120_000, problem: '' };
+    expect(heartbeat_state(beat, now)).toEqual({ well: true, words: 'the outside watcher answered 2 min ago, called each 5 min' });
+    expect(heartbeat_state({ ...beat, last_ms: now - 1_200_000, problem: 'refused' }, now).well).toBe(false);
+    expect(heartbeat_state({ ...beat, last_ms: null, problem: 'refused' }, now).well).toBe(false);
+    expect(heartbeat_state({ by: 'mqtt', every_s: 30, last_ms: null, problem: 'the broker is away' }, now)).toEqual({ well: false, words: 'not given: the broker is away' });
   });
 
   test('the order of telling is said in minutes', () => {

@@ -46,7 +46,10 @@ export function channel_state(channel: Channel, now_ms: number): ChannelState {
 }
 
 export function heartbeat_state(heartbeat: Heartbeat, now_ms: number): ChannelState {
-  if (heartbeat.last_ms === null) return { well: false, words: `no answer yet${heartbeat.answer === '' ? '' : `: ${heartbeat.answer}`}` };
+  const each = `each ${duration_words(heartbeat.every_s * 1000)}`;
+  const problem = heartbeat.problem === '' ? '' : `: ${heartbeat.problem}`;
+  if (heartbeat.by === 'mqtt') return heartbeat.last_ms === null ? { well: false, words: `not given${problem}` } : { well: true, words: `on MQTT ${each}` };
+  if (heartbeat.last_ms === null) return { well: heartbeat.problem === '', words: heartbeat.problem === '' ? `the outside watcher is called ${each}, not yet` : `the outside watcher has not answered${problem}` };
   const age = now_ms - heartbeat.last_ms;
-  return { well: age < 3 * heartbeat.every_s * 1000, words: `last answered ${duration_words(age)} ago, asked each ${duration_words(heartbeat.every_s * 1000)}` };
+  return { well: age < 3 * heartbeat.every_s * 1000, words: `the outside watcher answered ${duration_words(age)} ago, called ${each}${problem}` };
 }

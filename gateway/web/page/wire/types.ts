@@ -192,7 +192,7 @@ export const message = record({
 });
 export type Message = Decoded<typeof message>;
 
-export const heartbeat = record({ every_s: number, last_ms: maybe(number), answer: text });
+export const heartbeat = record({ by: text, every_s: number, last_ms: maybe(number), problem: text });
 export type Heartbeat = Decoded<typeof heartbeat>;
 export const messages = record({ now_ms: number, duty: flag, channels: list(channel), heartbeat: maybe(heartbeat), messages: list(message) });
 export type Messages = Decoded<typeof messages>;

@@ -57,11 +57,11 @@ function Channels() {
   }, [again]);
   const known = value_of(loaded);
   if (known === null) return null;
-  if (!known.duty) return <p class="soft channels">No duty list is set up: nobody is sent a message.</p>;
   const states = known.channels.map((c) => ({ name: c.channel, ...channel_state(c, now) }));
   if (known.heartbeat !== null) states.push({ name: 'heartbeat', ...heartbeat_state(known.heartbeat, now) });
   return (
-    <dl class="channels" aria-label="How messages go out">
+    <dl class="channels">
+      {!known.duty && <div><dt>messages</dt><dd class="soft">no duty list is set up: nobody is sent one</dd></div>}
       {states.map((s) => (
         <div key={s.name}>
           <dt>{s.name}</dt>
