@@ -54,7 +54,6 @@ export async function tests({ browser, build, pictures }) {
     await act(`/proposals/${one.name}/acts`, { act: 'silent', days: 7, why: 'before anybody is called' });
     const other = await act('/proposals', { for: 'kind twin', thresholds: { plan_days: 21 }, why: 'the crew comes every third week' });
     await act(`/proposals/${other.name}/acts`, { act: 'enforce', why: 'agreed with the crew' });
-    await eventually('the silent judgement has begun', async () => (await made.get('/proposals')).proposals.some((p) => p.silence !== null), 60_000);
     const w = await open({}, '?with=all&shift=1.5&shift2=8');
     await w.page.getByRole('button', { name: 'Judge the 3 stations' }).click();
     await w.page.waitForSelector('.trial-several .total');
@@ -76,7 +75,7 @@ export async function tests({ browser, build, pictures }) {
     await eventually('what is in force warned of the leak', async () => parseInt(await row('in force').locator('td').first().innerText(), 10) >= 1);
     const slider = w.page.getByRole('slider', { name: /Smallest shift/ }).first();
     await slider.focus();
-    for (let i = 0; i < 3; ++i) await w.page.keyboard.press('PageUp');
+    await w.page.keyboard.press('PageUp');
     await eventually('the address has it', async () => w.page.url().includes('shift='));
     await w.page.getByRole('button', { name: 'Compare with a second' }).click();
     await w.page.getByRole('slider', { name: /Smallest shift/ }).nth(1).fill('0');
@@ -104,6 +103,17 @@ export async function tests({ browser, build, pictures }) {
     await w.close();
   });
 
+  test('trial: what is judged in silence is told, and calls nobody', async () => {
+    const one = await act('/proposals', { for: leak_at, thresholds: { conditions: { 'slow-vent': { watched: false } } }, why: 'to see' });
+    await act(`/proposals/${one.name}/acts`, { act: 'silent', days: 7, why: 'before anybody is called' });
+    const told = await eventually('it is judged', async () => (await made.get('/proposals')).proposals.find((p) => p.name === one.name)?.silence ?? false, 45_000);
+    expect(told.words.startsWith('1 station, ') && told.words.includes(' gone'), told.words);
+    const w = await open();
+    await w.page.waitForSelector('.proposal .silence');
+    w.well();
+    await w.close();
+  });
+
   test('trial: proposed, put in force and taken back with one click', async () => {
     const w = await open({}, '?shift=4');
     const before = readFileSync(join(made.folder, 'config/plant.json'), 'utf8');
@@ -113,7 +123,7 @@ export async function tests({ browser, build, pictures }) {
     await card.getByLabel('Why').fill('agreed');
     await card.getByRole('button', { name: 'Put in force' }).click();
     await w.page.waitForSelector('.proposal .state.in-force');
-    expect(readFileSync(join(made.folder, 'config/plant.json'), 'utf8').includes('"smallest_shift_pct": 4'), 'it stands where a person would have written it');
+    await eventually('it stands where a person would have written it', async () => readFileSync(join(made.folder, 'config/plant.json'), 'utf8').includes('"smallest_shift_pct": 4'));
     await eventually('the gateway has taken it', async () => (await made.get(`/stations/${leak_at}/thresholds`)).thresholds.some((t) => t.name.endsWith('slow-to-pressure/smallest_shift_pct') && t.value === 4));
     await w.page.locator('.proposal', { has: w.page.locator('.state.in-force') }).filter({ hasText: leak_at }).getByRole('button', { name: 'Take back' }).click();
     await eventually('it is taken back', async () => readFileSync(join(made.folder, 'config/plant.json'), 'utf8') === before);

@@ -27,7 +27,7 @@
 
 namespace driftline::trial {
 
-inline constexpr std::size_t silent_stations_most = 2'000;        // over all proposals: 6 kB each, and 20 ms CPU a minute for all
+inline constexpr std::size_t silent_stations_most = 2'000;        // over all proposals, about 6 kB each: a year's tape is read once for each
 inline constexpr std::chrono::seconds silent_step_every{30};
 inline constexpr std::chrono::milliseconds silent_step_most{2'000};  // of work at a time, so that beginning with many stations leaves room
 inline constexpr std::chrono::minutes silent_behind{5};           // what a station was fed is stored within a minute or two
