@@ -27,7 +27,7 @@ using LinkKey = std::array<unsigned char, 32>;
 [[nodiscard]] tl::expected<LinkKey, std::string> link_key_of(const std::string& file);
 inline constexpr auto link_key_name = "link-key";  // in the data folder
 
-enum class LinkPurpose : std::uint8_t { acknowledge, shelve };  // no page takes `shelve` yet
+enum class LinkPurpose : std::uint8_t { acknowledge, shelve };  // a `shelve` link is signed and refused by the page: what is put off wants its end chosen there
 
 struct LinkClaim {
   LinkPurpose purpose = LinkPurpose::acknowledge;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "gateway/history/batch.h"
+#include "gateway/history/message_rows.h"
 
 namespace driftline::history {
 
