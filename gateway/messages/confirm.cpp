@@ -40,6 +40,8 @@ std::optional<std::string> from_base64url(std::string_view text) {
   const char* end = nullptr;
   if (sodium_base642bin(bytes.data(), bytes.size(), text.data(), text.size(), nullptr, &count, &end, base64_kind) != 0) return std::nullopt;
   if (end != text.data() + text.size()) return std::nullopt;
+  // The library takes some bytes outside of the alphabet for letters: one claim has one token only.
+  if (base64url(bytes.data(), count) != text) return std::nullopt;
   return std::string(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(count));
 }
 
