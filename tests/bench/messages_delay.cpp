@@ -77,7 +77,7 @@ int main(int argc, char** argv) {
   const auto history = *history::History::open({.file = folder.file("history.db")});
   DeliveryParts parts;
   parts.history = history.get();
-  parts.wall = [] { return std::chrono::system_clock::now(); };
+  parts.wall = [] { return std::chrono::time_point_cast<Time::duration>(std::chrono::system_clock::now()); };
   const Time now = parts.wall();
   std::vector<history::MessageRow> rows;
   std::vector<std::int64_t> ids;

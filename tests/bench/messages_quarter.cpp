@@ -1,4 +1,5 @@
 // Messages a person and day over the warnings of a plant, against published alarm rates.
+// Each step is on the disk before the next: TMPDIR on a memory file system makes it fast.
 //
 //   messages_quarter JUDGED...        folders that driftline replay has written; the stations of each are a part of the plant
 //
@@ -165,9 +166,9 @@ int main(int argc, char** argv) {
   const Plant plant = read_plant(argc - 1, argv + 1);
   const DutyList duty = duty_of(plant);
   Everybody people;
-  char folder[] = "/tmp/driftline-quarter-XXXXXX";
-  if (mkdtemp(folder) == nullptr) return 1;
-  play(plant, duty, people, std::string(folder) + "/history.db");
+  std::string folder = (std::filesystem::temp_directory_path() / "driftline-quarter-XXXXXX").string();
+  if (mkdtemp(folder.data()) == nullptr) return 1;
+  play(plant, duty, people, folder + "/history.db");
   std::filesystem::remove_all(folder);
   const double days = std::chrono::duration<double>(plant.rows.back().time - plant.rows.front().time).count() / 86'400;
   std::map<Urgency, int> raised;
