@@ -162,6 +162,7 @@ Sent Sending::take_answer(const std::vector<std::int64_t>& ids, const std::strin
   if (result.sent == Sent::later || result.sent == Sent::later_here) {
     end(ids, {.state = MessageState::waiting, .answered = result.answered, .next_try = now, .answer = result.answer});
     if (result.sent == Sent::later_here) release("", now);
+    if (stopped_) return result.sent;  // broken off by us: that says nothing of the channel
     hold(result.sent == Sent::later ? "" : person, result, now);
     return result.sent;
   }

@@ -4,6 +4,7 @@
 // time (message_rows.h). A channel that fails waits longer and longer, and so does a single address; each tells people of it.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <map>
 #include <memory>
@@ -42,6 +43,7 @@ class Sending {
   // What people must hear of the channel itself, each once.
   [[nodiscard]] std::vector<GatewaySays> to_tell(Time now);
   void stop() {
+    stopped_ = true;
     if (channel_) channel_->stop();
   }
   [[nodiscard]] const std::string& name() const { return name_; }
@@ -74,6 +76,7 @@ class Sending {
   const DutyList& duty_;
   DeliveryParts& parts_;
   std::unique_ptr<Channel> channel_;
+  std::atomic<bool> stopped_{false};
   std::unique_ptr<history::Reader> reader_;
   std::map<std::string, Hold> holds_;  // by person; "": the channel
   std::vector<GatewaySays> to_tell_;
