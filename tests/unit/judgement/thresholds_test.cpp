@@ -189,18 +189,24 @@ TEST(Thresholds, a_shift_in_the_figure_s_own_unit_is_that_in_per_cent_of_what_is
   EXPECT_DOUBLE_EQ(smallest_shift(t, Condition::slow_to_pressure, smallest_time_shift, std::nullopt), smallest_time_shift);
   t.conditions[static_cast<std::size_t>(Condition::residual_pressure)].smallest_shift_own = 2.5;
   EXPECT_DOUBLE_EQ(smallest_residual(t, 10), 0.25);
-  const auto first_told = [](const std::function<void(Station&)>& with) {
+  const auto told_of = [](double step, const std::function<void(Station&)>& with) {
     Station station;
     with(station);
     station.run(200);
-    station.run(100, [](HalfCycle& h) { h.time_to_pressure_s = *h.time_to_pressure_s * (h.line == 1 ? 1.08 : 1); });
+    station.run(100, [&](HalfCycle& h) { h.time_to_pressure_s = *h.time_to_pressure_s * (h.line == 1 ? step : 1); });
     const Finding* found = station.first(Condition::slow_to_pressure);
     return found == nullptr ? Time{} : found->time;
   };
+  const auto first_told = [&](const std::function<void(Station&)>& with) { return told_of(1.08, with); };
   const Time in_seconds = first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 7.5; });
   EXPECT_NE(in_seconds, Time{});
   EXPECT_EQ(in_seconds, first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift = 5; }));
-  EXPECT_GE(in_seconds, first_told([](Station&) {}));
+  EXPECT_GE(in_seconds, first_told([](Station&) {})) << "so large a step is told at the same turn";
+  const Time small_in_seconds = told_of(1.04, [](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 7.5; });
+  const Time small_usual = told_of(1.04, [](Station&) {});
+  ASSERT_NE(small_in_seconds, Time{});
+  ASSERT_NE(small_usual, Time{});
+  EXPECT_GT(small_in_seconds, small_usual);
   EXPECT_EQ(first_told([](Station& s) { s.of(Condition::slow_to_pressure).smallest_shift_own = 60; }), Time{}) << "8 % is 12 s";
 }
 
